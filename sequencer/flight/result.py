@@ -5,23 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from sequencer.record import Event, FlightRecord, Verdict
+from sequencer.record import FlightRecord
+from sequencer.scenario.expect import Shortfall
 
 __all__ = ["Result", "Shortfall"]
-
-
-@dataclass(frozen=True, slots=True)
-class Shortfall:
-    """One way in which a flight was not what its scenario says must come out.
-
-    what         one sentence for a person
-    verdict      the requirement's verdict where it is about one, else None
-    first_wrong  the first event that shows it, or None where something is missing
-    """
-
-    what: str
-    verdict: Verdict | None = None
-    first_wrong: Event | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,0 +1,93 @@
+"""Whatever executes a sequence: one small interface for model, program, emulated core and board.
+
+A target is chosen by one string, ``scheme`` or ``scheme:rest``. The table below names classes
+as text, so that nothing is imported before it is asked for; other packages add schemes through the
+entry point group ``drycount.targets``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from enum import Enum
+from importlib import import_module
+from importlib.metadata import entry_points
+from typing import Protocol, cast
+
+from sequencer.errors import UsageError, nearest
+from sequencer.execute import Outputs
+from sequencer.sequence import Sequence as FlightLogic
+
+__all__ = ["BUILT_IN", "Boot", "Capability", "Target", "open_target", "schemes"]
+
+#: scheme -> "module:class"
+BUILT_IN: Mapping[str, str] = {"model": "sequencer.flight.model:ModelTarget"}
+
+GROUP = "drycount.targets"
+
+
+class Boot(Enum):
+    """How a computer comes up: with nothing remembered, or with its retained flags."""
+
+    COLD = "cold"
+    WARM = "warm"
+
+
+class Capability(Enum):
+    """What a target can do beyond the plain exchange; checked when a run is planned."""
+
+    REBOOT = "reboot"  # a warm reset keeps retained flags
+    LOCK_STEP = "lock step"  # time is what `exchange` says it is
+    REGISTERS = "registers"  # inner values can be read
+
+
+class Target(Protocol):
+    """One computer that executes a sequence.
+
+    Use: `reset(Boot.COLD)`, then `exchange` for tick 0, 1, 2, ... (late ticks left out), `reset`
+    with `Boot.WARM` wherever the computer reboots (ticks start at 0 again), `close` once at the
+    end. `close` may be called twice.
+    """
+
+    capabilities: frozenset[Capability]
+
+    def reset(self, boot: Boot) -> None:
+        """Start anew; the next exchange is tick 0."""
+
+    def exchange(self, tick: int, values: Sequence[float], fresh: Sequence[bool]) -> Outputs:
+        """One tick: inputs in declaration order in, outputs of this tick out.
+
+        `values[i]` counts only where `fresh[i]`. `tick` counts clock ticks since boot.
+        """
+
+    def close(self) -> None:
+        """Let go of everything that the target holds."""
+
+    def describe(self) -> Mapping[str, str]:
+        """Facts for the record: what executed the sequence, and hashes of it."""
+
+
+def schemes() -> dict[str, str]:
+    """Known schemes and where their classes live, entry points included."""
+    found = dict(BUILT_IN)
+    found.update({point.name: point.value for point in entry_points(group=GROUP)})
+    return found
+
+
+def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
+    """Make the target that `spec` names for one computer's sequence.
+
+    Raises UsageError for an unknown scheme, or with the target's own one line where it cannot be
+    opened.
+    """
+    scheme, _, rest = spec.partition(":")
+    known = schemes()
+    if scheme not in known:
+        guess = nearest(scheme, known)
+        hint = f"; did you mean '{guess}'?" if guess else f" (known: {', '.join(sorted(known))})"
+        raise UsageError(f"unknown target '{spec}'{hint}")
+    module, _, name = known[scheme].partition(":")
+    try:
+        maker = getattr(import_module(module), name)
+    except (ImportError, AttributeError) as error:
+        raise UsageError(f"target '{scheme}' cannot be loaded: {error}") from error
+    return cast(Target, maker(sequence, rest, executor))

@@ -1,0 +1,122 @@
+"""The scenario file as typed tables; names in it are resolved by `sequencer.scenario.load`."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from sequencer.checks import RequirementTable
+from sequencer.documents import Strict
+from sequencer.scenario.outcome import OUTCOMES
+from sequencer.world.weather import Weather
+
+__all__ = ["CrewTable", "ExpectTable", "FaultTable", "LinkTable", "ScenarioFile", "ScenarioTable"]
+
+Seconds = Annotated[float, Field(ge=0, le=3600)]
+Word = Annotated[str, Field(min_length=1, max_length=200)]
+Outcome = Literal[tuple(OUTCOMES)]  # type: ignore[valid-type]
+
+
+class CoversTable(Strict):
+    """The cell of the fault-by-phase table that this scenario fills."""
+
+    fault: Word
+    phase: Word
+
+
+class ScenarioTable(Strict):
+    """[scenario]: what is flown, and why."""
+
+    title: Word
+    reason: Word
+    covers: CoversTable
+    vehicle: Word
+    sequences: Annotated[list[Word], Field(min_length=1)]
+    requirements: list[Word] = []
+    tags: list[Word] = []
+    seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
+    stop_s: Annotated[float, Field(gt=0, le=1800)]
+    after_touchdown_s: Seconds = 4.0
+
+
+class LinkTable(Strict):
+    """[link]: between the computers."""
+
+    delay_s: Annotated[float, Field(ge=0, le=10)] = 0.0
+
+
+class Timed(Strict):
+    """What a crew action and a fault have in common: when they begin."""
+
+    at_s: Seconds | None = None
+    event: Word | None = None
+    above_m: float | None = None
+    below_m: float | None = None
+    after_s: Seconds = 0.0
+
+    @model_validator(mode="after")
+    def _one_moment(self) -> Timed:
+        given = [
+            key
+            for key in ("at_s", "event", "above_m", "below_m")
+            if getattr(self, key) is not None
+        ]
+        if len(given) != 1:
+            listed = ", ".join(given) if given else "none"
+            raise ValueError(f"give exactly one of at_s, event, above_m, below_m (got {listed})")
+        return self
+
+
+class CrewTable(Timed):
+    """[[crew]]: somebody at the pad operates a switch."""
+
+    switch: Word
+    on: bool
+
+
+class FaultTable(Timed):
+    """[[faults]]: something that goes wrong."""
+
+    name: Word
+    kind: Word
+    place: Word
+    size: float | None = None
+    for_s: Annotated[float, Field(gt=0, le=3600)] | None = None
+
+
+class WindowTable(Strict):
+    """[[expect.events]]: an event and when it must first come."""
+
+    event: Word
+    between_s: Annotated[list[Seconds], Field(min_length=2, max_length=2)]
+
+    @model_validator(mode="after")
+    def _ordered(self) -> WindowTable:
+        if self.between_s[0] > self.between_s[1]:
+            raise ValueError(f"between_s runs backwards ({self.between_s[0]} > {self.between_s[1]})")
+        return self
+
+
+class ExpectTable(Strict):
+    """[expect]: what must come out."""
+
+    outcome: Outcome
+    order: list[Word] = []
+    events: list[WindowTable] = []
+    never: list[Word] = []
+    breaks: list[Word] = []
+    not_exercised: list[Word] = []
+    not_decided: list[Word] = []
+
+
+class ScenarioFile(Strict):
+    """The whole file."""
+
+    scenario: ScenarioTable
+    weather: Weather = Weather()
+    link: LinkTable = LinkTable()
+    crew: list[CrewTable] = []
+    faults: Annotated[list[FaultTable], Field(max_length=8)] = []
+    requirements: list[RequirementTable] = []
+    expect: ExpectTable
