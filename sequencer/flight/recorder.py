@@ -1,0 +1,143 @@
+"""Collects the events and the truth of one flight while it is flown."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sequencer.record import Event, Signal
+from sequencer.scenario import Scenario
+from sequencer.world import World
+from sequencer.world.layout import OUT, empty
+
+__all__ = ["Recorder"]
+
+#: fields of OUT whose change from 0 to 1 is an event -> its kind
+_FACTS: Mapping[str, str] = {
+    "released": "released",
+    "lifted": "liftoff",
+    "burning": "lit",
+    "burnt": "burnout",
+    "ejected": "ejected",
+    "separated": "separated",
+    "apogee": "apogee",
+    "deployed": "deployed",
+    "opened": "opened",
+    "spent": "acted",
+    "hit_obstacle": "obstacle",
+    "part1_down": "booster_down",
+    "down": "touchdown",
+}
+_DEG = 180.0 / np.pi
+
+
+class Recorder:
+    """Keeps one record of OUT per world tick, and events as they come."""
+
+    def __init__(self, scenario: Scenario, world: World) -> None:
+        self._scenario = scenario
+        self._out = world.out
+        self._kept = empty(OUT, scenario.stop_ticks)
+        self._events: list[Event] = []
+        self.seen: set[str] = set()
+        self.down_tick: int | None = None
+        self._tick = 0
+        names = scenario.places
+        self._names: Mapping[str, tuple[str, ...]] = {
+            "burning": names.motors,
+            "burnt": names.motors,
+            "ejected": names.motors,
+            "deployed": names.parachutes,
+            "opened": names.parachutes,
+            "spent": names.loads,
+        }
+        # all facts lie side by side at the end of OUT: one look tells whether any changed
+        start = OUT.fields["released"][1]  # type: ignore[index]
+        self._facts = np.frombuffer(memoryview(world.out_bytes), dtype=np.int64, offset=start)
+        self._facts_were = self._facts.tobytes()
+        self._was = {field: np.array(world.out[field], ndmin=1) for field in _FACTS}
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events so far."""
+        return tuple(self._events)
+
+    @property
+    def height(self) -> float:
+        """Height of the vehicle's lowest point above the ground now, m."""
+        return float(self._out["height"])
+
+    def begin(self, tick: int) -> None:
+        """Events noted from here on belong to this tick."""
+        self._tick = tick
+
+    def note(self, kind: str, name: str, detail: str = "") -> None:
+        """Keep an event of the present tick."""
+        event = Event(self._tick, kind, name, detail)
+        self._events.append(event)
+        self.seen.add(event.label)
+
+    def keep(self) -> None:
+        """Keep the truth of the present tick."""
+        self._kept[self._tick] = self._out
+
+    def after(self, tick: int) -> None:
+        """Note what the world did in the step that ended at `tick`."""
+        self._tick = tick
+        facts = self._facts.tobytes()
+        if facts == self._facts_were:
+            return
+        self._facts_were = facts
+        for field, kind in _FACTS.items():
+            now = np.array(self._out[field], ndmin=1)
+            was = self._was[field]
+            for i in np.flatnonzero((now == 1) & (was == 0)).tolist():
+                names = self._names.get(field)
+                self.note(kind, names[i] if names is not None else "", "")
+            self._was[field] = now
+        if self.down_tick is None and self._out["down"]:
+            self.down_tick = tick
+
+    def signals(self, ticks: int) -> dict[str, Signal]:
+        """The signals of the flight, arrays of shape (ticks,)."""
+        kept = self._kept[:ticks]
+        found: dict[str, Signal] = {}
+
+        def add(name: str, unit: str, values: NDArray[np.float64]) -> None:
+            found[name] = Signal(name, unit, np.ascontiguousarray(values, dtype=np.float64))
+
+        position, velocity = kept["position"], kept["velocity"]
+        add("height_m", "m", kept["height"])
+        add("east_m", "m", position[:, 0])
+        add("north_m", "m", position[:, 1])
+        add("up_m", "m", position[:, 2])
+        add("speed_m_s", "m/s", np.sqrt((velocity**2).sum(axis=1)))
+        add("sideways_speed_m_s", "m/s", np.sqrt((velocity[:, :2] ** 2).sum(axis=1)))
+        add("vertical_speed_m_s", "m/s", velocity[:, 2])
+        add("airspeed_m_s", "m/s", kept["airspeed"])
+        add("tilt_deg", "deg", np.arccos(np.clip(kept["tilt_cosine"], -1.0, 1.0)) * _DEG)
+        for i, axis in enumerate("xyz"):
+            add(f"rate_{axis}_deg_s", "deg/s", kept["rates"][:, i] * _DEG)
+        force = kept["specific_force"]
+        add("acceleration_m_s2", "m/s2", np.sqrt((force**2).sum(axis=1)))
+        add("axial_m_s2", "m/s2", force[:, 0])
+        add("thrust_n", "N", kept["thrust_total"])
+        add("hold_down_n", "N", kept["hold_down_force"])
+        add("dynamic_pressure_pa", "Pa", kept["dynamic_pressure"])
+        add("angle_of_attack_deg", "deg", kept["angle_of_attack"] * _DEG)
+        add("mass_kg", "kg", kept["mass"])
+        add("wind_m_s", "m/s", np.sqrt((kept["wind"][:, :2] ** 2).sum(axis=1)))
+        add("mast_wind_m_s", "m/s", kept["wind_mast"])
+        add("distance_m", "m", kept["distance"])
+        for i, motor in enumerate(self._scenario.places.motors):
+            add(f"thrust_{motor}_n", "N", kept["thrust"][:, i])
+        down = np.zeros(ticks, dtype=bool)
+        if self.down_tick is not None:
+            down[self.down_tick :] = True
+        for name, unit, value in touchdown_facts(self._world_state):
+            add(name, unit, np.where(down, value, np.nan))
+        for name, unit, sensor in self._scenario.input_signals:
+            add(name, unit, _held(kept["value"][:, sensor]))
+        return found

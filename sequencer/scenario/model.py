@@ -1,0 +1,96 @@
+"""A scenario with everything resolved: names looked up, files read, units SI."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from sequencer.checks import Requirement
+from sequencer.scenario.expect import Expectation
+from sequencer.scenario.trigger import Trigger
+from sequencer.sequence import Sequence
+from sequencer.vehicle import Vehicle
+from sequencer.world.assemble import Places
+
+__all__ = ["CrewAction", "PlannedFault", "Scenario", "Wires"]
+
+
+@dataclass(frozen=True, slots=True)
+class CrewAction:
+    """Somebody at the pad operates a switch. `switch` is its index in the world's commands."""
+
+    name: str
+    switch: int
+    on: bool
+    trigger: Trigger
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedFault:
+    """Something that goes wrong.
+
+    row       index of the world's fault row, or None where it hits a computer or its link
+    place     name of what it hits
+    """
+
+    name: str
+    kind: str
+    place: str
+    row: int | None
+    trigger: Trigger
+
+    def lasts_ticks(self, rate_hz: int) -> float:
+        """How many world ticks it lasts, at least one; inf for the rest of the flight."""
+        if math.isinf(self.trigger.for_s):
+            return math.inf
+        return max(1, math.ceil(round(self.trigger.for_s * rate_hz, 6)))
+
+
+@dataclass(frozen=True, slots=True)
+class Wires:
+    """How one computer is connected: indices into the world's sensors, channels and servos.
+
+    sensors    per input of its sequence; -1 where the input is a message
+    channels   per pulsed function, in order of declaration
+    servos     per servo function, in order of declaration
+    """
+
+    sensors: tuple[int, ...]
+    channels: tuple[tuple[int, ...], ...]
+    servos: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scenario:
+    """What `sequencer.scenario.load_scenario` gives; the fly loop reads nothing else.
+
+    input_signals   (signal name, unit, sensor index) for every sensor input of every computer
+    hashes          of everything the result is about
+    """
+
+    name: str
+    path: Path
+    title: str
+    reason: str
+    covers: tuple[str, str]
+    tags: tuple[str, ...]
+    vehicle: Vehicle
+    sequences: Mapping[str, Sequence]
+    wires: Mapping[str, Wires]
+    places: Places
+    params: np.void
+    rate_hz: int
+    stop_ticks: int
+    after_touchdown_s: float
+    link_delay: Fraction
+    crew: tuple[CrewAction, ...]
+    faults: tuple[PlannedFault, ...]
+    requirements: tuple[Requirement, ...]
+    input_signals: tuple[tuple[str, str, int], ...]
+    expect: Expectation
+    hashes: Mapping[str, str]
