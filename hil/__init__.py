@@ -1,0 +1,1 @@
+"""Hardware in the loop: the wire to a real board."""
