@@ -138,13 +138,10 @@ class Document:
         here: Any = self.data
         found: list[str | int] = []
         for part in loc:
-            if isinstance(here, dict) and part in here:
-                here = here[part]
-            elif isinstance(here, list) and isinstance(part, int) and part < len(here):
-                here = here[part]
-            else:
-                continue
-            found.append(part)
+            entries = dict(enumerate(here)) if isinstance(here, list) else here
+            if isinstance(entries, dict) and part in entries:
+                here = entries[part]
+                found.append(part)
         return tuple(found)
 
     def _table(self, loc: Loc) -> Mapping[str, Any]:
@@ -261,8 +258,10 @@ def _near_file(path: Path) -> str | None:
 
 
 def _syntax_error(message: str, text: str) -> tuple[str, int]:
-    """tomllib's message without its place, and the line."""
-    found = re.fullmatch(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", message, re.S)
+    """The parser's message without its place, and the line."""
+    found = re.fullmatch(
+        r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", message, re.DOTALL
+    )
     if found is None:
         return message, 1
     last = max(1, len(text.rstrip().splitlines()))
@@ -270,30 +269,28 @@ def _syntax_error(message: str, text: str) -> tuple[str, int]:
     return what, int(found[2]) if found[2] else last
 
 
-def _schema_keys(model: type[BaseModel], loc: Loc, data: Any) -> set[str]:
+def _schema_keys(model: type[BaseModel], loc: Loc, data: object) -> set[str]:
     """Keys that `model` allows in the table at `loc`, read off its JSON Schema."""
     schema = model.model_json_schema()
     nodes = [schema]
     here: Any = data
     for part in loc:
         here = here[part]
-        nodes = [
-            child
-            for node in _alternatives(nodes, schema)
-            for child in _children(node, part)
-        ]
+        nodes = [child for node in _alternatives(nodes, schema) for child in _children(node, part)]
     found = list(_alternatives(nodes, schema))
     kept = [node for node in found if _tag_fits(node, here)] or found
     return {key for node in kept for key in node.get("properties", {})}
 
 
-def _alternatives(nodes: Iterable[dict[str, Any]], root: dict[str, Any]) -> Iterator[dict[str, Any]]:
+def _alternatives(
+    nodes: Iterable[dict[str, Any]], root: dict[str, Any]
+) -> Iterator[dict[str, Any]]:
     for node in nodes:
         if "$ref" in node:
             target = root["$defs"][node["$ref"].rsplit("/", 1)[-1]]
             yield from _alternatives([target], root)
         elif "anyOf" in node or "oneOf" in node:
-            yield from _alternatives(node.get("anyOf", node.get("oneOf")), root)
+            yield from _alternatives(node.get("anyOf") or node.get("oneOf") or (), root)
         else:
             yield node
 
@@ -307,7 +304,7 @@ def _children(node: dict[str, Any], part: str | int) -> Iterator[dict[str, Any]]
         yield entry
 
 
-def _tag_fits(node: dict[str, Any], table: Any) -> bool:
+def _tag_fits(node: dict[str, Any], table: object) -> bool:
     """Whether the constants that a schema demands (the tag of a union) agree with the table."""
     constants = {
         key: entry["const"] for key, entry in node.get("properties", {}).items() if "const" in entry

@@ -11,6 +11,7 @@ the units accepted for use with it; standard gravity 9.80665 m/s2 (3rd CGPM, 190
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -94,7 +95,7 @@ class Unit:
 
     def from_si(self, value: float) -> float:
         """An SI value -> this unit; NaN and infinities stay what they are."""
-        if value != value or value in (float("inf"), float("-inf")):
+        if not math.isfinite(value):
             return value
         return self._rounded((Fraction(value) - self.offset) / self.factor, value)
 
