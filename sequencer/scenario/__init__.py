@@ -1,0 +1,18 @@
+"""Scenario files: what is flown, what goes wrong, and what must come out."""
+
+from sequencer.scenario.expect import Expectation, Shortfall, compare
+from sequencer.scenario.load import SUFFIX, load_scenario
+from sequencer.scenario.model import CrewAction, PlannedFault, Scenario
+from sequencer.scenario.outcome import OUTCOMES
+
+__all__ = [
+    "OUTCOMES",
+    "SUFFIX",
+    "CrewAction",
+    "Expectation",
+    "PlannedFault",
+    "Scenario",
+    "Shortfall",
+    "compare",
+    "load_scenario",
+]

@@ -1,0 +1,137 @@
+"""Many scenarios, flown in parallel over cores; what comes out does not depend on how many."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from pathlib import Path
+
+from sequencer.errors import DrycountError, InputError, UsageError
+from sequencer.flight.result import Result
+
+__all__ = ["find_scenarios", "fly_many", "fly_one"]
+
+SUFFIX = ".scenario.toml"
+
+
+def find_scenarios(paths: Iterable[str | Path], keyword: str | None = None) -> list[Path]:
+    """Scenario files among `paths` and in the folders among them, sorted, each once.
+
+    keyword   keeps those whose name contains it (upper and lower case alike)
+
+    Raises UsageError where a path does not exist, a folder holds no scenario or none is left.
+    """
+    found: dict[Path, None] = {}
+    for given in paths:
+        path = Path(given)
+        if path.is_dir():
+            inside = sorted(path.rglob(f"*{SUFFIX}"))
+            if not inside:
+                raise UsageError(f"{path}: no *{SUFFIX} in this folder")
+            found.update(dict.fromkeys(inside))
+        elif path.exists():
+            if not path.name.endswith(SUFFIX):
+                raise UsageError(f"{path}: not a scenario (its name must end in {SUFFIX})")
+            found[path] = None
+        else:
+            raise InputError("no such file or folder", file=path)
+    chosen = [
+        path
+        for path in found
+        if keyword is None or keyword.lower() in path.name.removesuffix(SUFFIX).lower()
+    ]
+    if not chosen:
+        raise UsageError(f"no scenario has '{keyword}' in its name ({len(found)} looked at)")
+    return chosen
+
+
+def fly_one(path: Path, on: str, executor: str) -> Result:
+    """Fly one scenario file; whatever keeps it from flying becomes the result's `error`."""
+    from sequencer.flight.loop import fly
+    from sequencer.scenario import compare, load_scenario
+
+    name = path.name.removesuffix(SUFFIX)
+    try:
+        scenario = load_scenario(path)
+        record = fly(scenario, on=on, executor=executor)
+    except InputError as error:
+        return Result(name, path, "", None, error=str(error))
+    return Result(
+        name, path, scenario.reason, record, shortfalls=compare(scenario.expect, record)
+    )
+
+
+def fly_many(  # noqa: PLR0913 - the options of one command
+    paths: Sequence[str | Path],
+    *,
+    keyword: str | None = None,
+    jobs: int | None = None,
+    on: str = "model",
+    executor: str = "reference",
+    progress: Callable[[Result], None] | None = None,
+    announce: Callable[[str], None] | None = None,
+) -> list[Result]:
+    """Fly all scenarios that `paths` name; results in the order of `find_scenarios`.
+
+    jobs       worker processes; by default as many as there are cores, at most one per scenario
+    progress   called with each result as it is ready, in any order
+    announce   called with one line when something takes long (compiling the flight kernel)
+
+    Raises UsageError for paths, targets or executors that cannot be used.
+    """
+    from sequencer.world import prepare
+
+    files = find_scenarios(paths, keyword)
+    if jobs is not None and jobs < 1:
+        raise UsageError(f"--jobs must be at least 1, not {jobs}")
+    workers = min(len(files), jobs or _cores())
+    prepare(announce)
+    if workers == 1:
+        results = []
+        for path in files:
+            result = fly_one(path, on, executor)
+            if progress is not None:
+                progress(result)
+            results.append(result)
+        return results
+    return _in_parallel(files, workers, on, executor, progress)
+
+
+def _in_parallel(
+    files: Sequence[Path],
+    workers: int,
+    on: str,
+    executor: str,
+    progress: Callable[[Result], None] | None,
+) -> list[Result]:
+    # spawn: a forked copy of a process that has compiled kernels can hang
+    context = multiprocessing.get_context("spawn")
+    by_path: dict[Path, Result] = {}
+    pool = ProcessPoolExecutor(workers, mp_context=context)
+    try:
+        waiting: dict[Future[Result], Path] = {
+            pool.submit(fly_one, path, on, executor): path for path in files
+        }
+        for future in as_completed(waiting):
+            result = future.result()
+            by_path[waiting[future]] = result
+            if progress is not None:
+                progress(result)
+    except DrycountError:
+        pool.shutdown(wait=False, cancel_futures=True)
+        raise
+    except KeyboardInterrupt:
+        pool.shutdown(wait=False, cancel_futures=True)
+        raise
+    pool.shutdown()
+    return [by_path[path] for path in files]
+
+
+def _cores() -> int:
+    """Cores that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not on this platform
+        return os.cpu_count() or 1

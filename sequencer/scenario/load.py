@@ -1,0 +1,377 @@
+"""Reads a scenario file and everything that it names, and ties it all together."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable, Mapping
+from fractions import Fraction
+from pathlib import Path
+from typing import TypeVar
+
+from sequencer.checks import Requirement, build_requirement, load_requirements
+from sequencer.documents import Document
+from sequencer.errors import InputError, nearest
+from sequencer.record.vocabulary import SIGNALS, check_label
+from sequencer.scenario.expect import Expectation, Window
+from sequencer.scenario.extend import read_extended
+from sequencer.scenario.model import CrewAction, PlannedFault, Scenario, Wires
+from sequencer.scenario.schema import ScenarioFile, Timed
+from sequencer.scenario.trigger import Trigger
+from sequencer.sequence import Sequence, check_messages, load_sequence
+from sequencer.units import unit
+from sequencer.vehicle import Vehicle, load_vehicle
+from sequencer.world.assemble import Places, assemble
+from sequencer.world.faults import FAULTS, resolve_fault
+
+__all__ = ["COMPUTER_FAULTS", "SUFFIX", "load_scenario"]
+
+SUFFIX = ".scenario.toml"
+
+#: faults that hit a computer or what it sends; everything else acts inside the world
+COMPUTER_FAULTS: Mapping[str, str] = {
+    "reboot": "loses power; boots again when the fault ends, after its boot time",
+    "late_ticks": "misses every tick while it lasts",
+    "link_lost": "nothing that it publishes while it lasts arrives",
+}
+
+#: two computers whose rates have no small common multiple would make the world crawl
+_FASTEST_HZ = 2000
+_SLOWEST_HZ = 100
+
+_T = TypeVar("_T")
+
+
+def load_scenario(path: str | Path) -> Scenario:
+    """The scenario in `path`, with vehicle, sequences and requirements read and resolved.
+
+    Raises InputError (file, line, what, nearest valid choice) for whatever cannot be used.
+    """
+    path = Path(path)
+    document = read_extended(path)
+    tables = document.validate(ScenarioFile)
+    folder = path.parent
+    top = tables.scenario
+
+    vehicle = _file(document, ("scenario", "vehicle"), folder / top.vehicle, load_vehicle)
+    sequences = _sequences(document, tables, folder, vehicle)
+    rate = _world_rate(document, sequences)
+    world_rows = [
+        (number, table)
+        for number, table in enumerate(tables.faults)
+        if table.kind not in COMPUTER_FAULTS
+    ]
+    resolved = []
+    for number, table in world_rows:
+        try:
+            resolved.append(resolve_fault(table.kind, table.place, table.size, vehicle))
+        except InputError as error:
+            raise _in_fault(document, number, error, table.kind) from None
+    params, places = assemble(
+        vehicle, tables.weather, resolved, rate_hz=rate, seed=top.seed, flight=0
+    )
+    wires = {
+        name: _wires(document, logic, vehicle, places) for name, logic in sequences.items()
+    }
+    known = _signals(sequences, wires, places)
+    requirements = _requirements(document, tables, folder, known)
+    rows = {number: row for row, (number, _) in enumerate(world_rows)}
+    return Scenario(
+        name=path.name.removesuffix(SUFFIX),
+        path=path,
+        title=top.title,
+        reason=top.reason,
+        covers=(top.covers.fault, top.covers.phase),
+        tags=tuple(top.tags),
+        vehicle=vehicle,
+        sequences=sequences,
+        wires=wires,
+        places=places,
+        params=params,
+        rate_hz=rate,
+        stop_ticks=max(1, math.ceil(round(top.stop_s * rate, 6))),
+        after_touchdown_s=top.after_touchdown_s,
+        link_delay=Fraction(str(tables.link.delay_s)),
+        crew=_crew(document, tables, places),
+        faults=_faults(document, tables, sequences, rows),
+        requirements=requirements,
+        input_signals=known.inputs,
+        expect=_expect(document, tables, requirements),
+        hashes=_hashes(document, vehicle, sequences),
+    )
+
+
+def _file(
+    document: Document, place: tuple[str | int, ...], path: Path, load: Callable[[Path], _T]
+) -> _T:
+    """Load a file that the scenario names; one that is not there is the scenario's fault."""
+    try:
+        return load(path)
+    except InputError as error:
+        if error.file == str(path) and error.line is None:
+            near = None if error.nearest is None else Path(error.nearest).name
+            raise document.error(place, f"'{path.name}': {error.what}", nearest=near) from None
+        raise
+
+
+def _sequences(
+    document: Document, tables: ScenarioFile, folder: Path, vehicle: Vehicle
+) -> dict[str, Sequence]:
+    found: dict[str, Sequence] = {}
+    for number, name in enumerate(tables.scenario.sequences):
+        place = ("scenario", "sequences", number)
+        logic = _file(document, place, folder / name, load_sequence)
+        if logic.name in found:
+            raise document.error(place, f"computer '{logic.name}' has a sequence already")
+        if logic.name not in vehicle.computers:
+            raise document.error(
+                place,
+                f"'{name}' is for computer '{logic.name}', which the vehicle does not have",
+                nearest=nearest(logic.name, vehicle.computers),
+            )
+        found[logic.name] = logic
+    check_messages(found)
+    return found
+
+
+def _world_rate(document: Document, sequences: Mapping[str, Sequence]) -> int:
+    rate = math.lcm(*(logic.rate_hz for logic in sequences.values()))
+    if rate > _FASTEST_HZ:
+        rates = " and ".join(str(logic.rate_hz) for logic in sequences.values())
+        raise document.error(
+            ("scenario", "sequences"),
+            f"rates {rates} Hz meet only at {rate} Hz; the world steps at most {_FASTEST_HZ} Hz",
+        )
+    return rate * math.ceil(_SLOWEST_HZ / rate)
+
+
+def _wires(document: Document, logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
+    """Which sensors a sequence reads and which channels and servos it drives.
+
+    What is missing is the fault of the pair sequence and vehicle; the message names both.
+    """
+    computer = logic.name
+    sensors = []
+    for name, source in logic.inputs.items():
+        if source.message is not None:
+            sensors.append(-1)
+            continue
+        full = f"{computer}.{name}"
+        index = places.sensors.get(full)
+        if index is None:
+            choices = [
+                key.split(".", 1)[1] for key in places.sensors if key.startswith(f"{computer}.")
+            ]
+            raise InputError(
+                f"input '{name}' of computer '{computer}' has no sensor in {vehicle.path.name}",
+                file=logic.path,
+                nearest=nearest(name, choices),
+            )
+        has = unit(places.sensor_units[full]).dimension
+        if unit(source.unit).dimension != has:
+            raise InputError(
+                f"input '{name}' is declared in {source.unit}, but the sensor in "
+                f"{vehicle.path.name} gives {places.sensor_units[full]}",
+                file=logic.path,
+            )
+        sensors.append(index)
+    wiring = vehicle.wiring.get(computer, {})
+    channels, servos = [], []
+    for name, function in logic.functions.items():
+        wire = wiring.get(name)
+        if wire is None:
+            raise InputError(
+                f"function '{name}' of computer '{computer}' is not wired in {vehicle.path.name}",
+                file=logic.path,
+                nearest=nearest(name, wiring),
+            )
+        if function.kind == "servo" and wire.servo is not None:
+            servos.append(places.servos[wire.servo])
+        elif function.kind != "servo" and wire.channels:
+            channels.append(tuple(places.channels[channel] for channel in wire.channels))
+        else:
+            what = "a servo" if wire.servo is not None else "a channel"
+            raise InputError(
+                f"function '{name}' of computer '{computer}' is a {function.kind}, but its "
+                f"sequence finds it wired to {what}",
+                file=vehicle.path,
+            )
+    return Wires(tuple(sensors), tuple(channels), tuple(servos))
+
+
+class _Known:
+    """Names that requirements and crew may use."""
+
+    def __init__(
+        self, signals: Mapping[str, str], inputs: tuple[tuple[str, str, int], ...]
+    ) -> None:
+        self.signals = signals
+        self.inputs = inputs
+
+
+def _signals(
+    sequences: Mapping[str, Sequence], wires: Mapping[str, Wires], places: Places
+) -> _Known:
+    signals = {name: entry.unit for name, entry in SIGNALS.items()}
+    for motor in places.motors:
+        signals[f"thrust_{motor}_n"] = "N"
+    inputs = []
+    for computer, logic in sequences.items():
+        for (name, source), sensor in zip(
+            logic.inputs.items(), wires[computer].sensors, strict=True
+        ):
+            if sensor >= 0:
+                signals[f"{computer}_{name}"] = source.unit
+                inputs.append((f"{computer}_{name}", source.unit, sensor))
+    return _Known(signals, tuple(inputs))
+
+
+def _requirements(
+    document: Document, tables: ScenarioFile, folder: Path, known: _Known
+) -> tuple[Requirement, ...]:
+    found: list[Requirement] = []
+    for number, name in enumerate(tables.scenario.requirements):
+        place = ("scenario", "requirements", number)
+        shared = _file(
+            document, place, folder / name, lambda file: load_requirements(file, known.signals)
+        )
+        found.extend(shared)
+    for number, table in enumerate(tables.requirements):
+        found.append(
+            build_requirement(
+                table,
+                lambda loc, what, near=None, n=number: document.error(
+                    ("requirements", n, *loc), what, nearest=near
+                ),
+                known.signals,
+            )
+        )
+    seen: set[str] = set()
+    for requirement in found:
+        if requirement.name in seen:
+            raise document.error(
+                ("requirements",), f"two requirements are named '{requirement.name}'"
+            )
+        seen.add(requirement.name)
+    return tuple(found)
+
+
+def _trigger(document: Document, place: tuple[str | int, ...], table: Timed) -> Trigger:
+    if table.event is not None:
+        _label(document, (*place, "event"), table.event)
+    return Trigger(
+        at_s=table.at_s,
+        event=table.event,
+        above_m=table.above_m,
+        below_m=table.below_m,
+        after_s=table.after_s,
+        for_s=getattr(table, "for_s", None) or math.inf,
+    )
+
+
+def _label(document: Document, place: tuple[str | int, ...], label: str) -> None:
+    """Whether an event label can occur at all, as far as its kind goes."""
+    problem = check_label(label)
+    if problem is not None:
+        raise document.error(place, problem[0], nearest=problem[1])
+
+
+def _crew(document: Document, tables: ScenarioFile, places: Places) -> tuple[CrewAction, ...]:
+    actions = []
+    for number, table in enumerate(tables.crew):
+        place = ("crew", number)
+        if table.switch not in places.switches:
+            raise document.error(
+                (*place, "switch"),
+                f"no switch '{table.switch}' in the vehicle",
+                nearest=nearest(table.switch, places.switches),
+            )
+        actions.append(
+            CrewAction(
+                table.switch,
+                places.switches[table.switch],
+                table.on,
+                _trigger(document, place, table),
+            )
+        )
+    return tuple(actions)
+
+
+def _faults(
+    document: Document,
+    tables: ScenarioFile,
+    sequences: Mapping[str, Sequence],
+    rows: Mapping[int, int],
+) -> tuple[PlannedFault, ...]:
+    faults: list[PlannedFault] = []
+    for number, table in enumerate(tables.faults):
+        place = ("faults", number)
+        if any(fault.name == table.name for fault in faults):
+            raise document.error((*place, "name"), f"two faults are named '{table.name}'")
+        if table.kind in COMPUTER_FAULTS:
+            if table.place not in sequences:
+                raise document.error(
+                    (*place, "place"),
+                    f"no computer '{table.place}' in this scenario",
+                    nearest=nearest(table.place, sequences),
+                )
+            if table.size is not None:
+                raise document.error((*place, "size"), f"'{table.kind}' takes no size")
+        trigger = _trigger(document, place, table)
+        faults.append(
+            PlannedFault(table.name, table.kind, table.place, rows.get(number), trigger)
+        )
+    return tuple(faults)
+
+
+def _in_fault(document: Document, number: int, error: InputError, kind: str) -> InputError:
+    """An error of `resolve_fault` put at the key that it is about."""
+    near = error.nearest
+    key = "kind" if kind not in FAULTS else "size" if "size" in error.what else "place"
+    if key == "kind":
+        near = nearest(kind, [*FAULTS, *COMPUTER_FAULTS])
+    return document.error(("faults", number, key), error.what, nearest=near)
+
+
+def _expect(
+    document: Document, tables: ScenarioFile, requirements: tuple[Requirement, ...]
+) -> Expectation:
+    table = tables.expect
+    names = [requirement.name for requirement in requirements]
+    for key in ("breaks", "not_exercised", "not_decided"):
+        for number, pattern in enumerate(getattr(table, key)):
+            if "*" not in pattern and pattern not in names:
+                raise document.error(
+                    ("expect", key, number),
+                    f"no requirement is named '{pattern}'",
+                    nearest=nearest(pattern, names),
+                )
+    for key in ("order", "never"):
+        for number, label in enumerate(getattr(table, key)):
+            _label(document, ("expect", key, number), label)
+    for number, window in enumerate(table.events):
+        _label(document, ("expect", "events", number, "event"), window.event)
+    return Expectation(
+        outcome=table.outcome,
+        order=tuple(table.order),
+        windows=tuple(
+            Window(window.event, window.between_s[0], window.between_s[1])
+            for window in table.events
+        ),
+        never=tuple(table.never),
+        breaks=tuple(table.breaks),
+        not_exercised=tuple(table.not_exercised),
+        not_decided=tuple(table.not_decided),
+    )
+
+
+def _hashes(
+    document: Document, vehicle: Vehicle, sequences: Mapping[str, Sequence]
+) -> dict[str, str]:
+    hashes = {
+        "scenario": hashlib.sha256(document.digest.encode()).hexdigest(),
+        "vehicle": vehicle.digest,
+        "wiring": vehicle.wiring_digest,
+    }
+    hashes.update({f"sequence {name}": logic.digest for name, logic in sequences.items()})
+    return hashes
