@@ -1,0 +1,37 @@
+"""`drycount draw`: the state diagram of a sequence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+__all__ = ["command"]
+
+
+@click.command("draw")
+@click.argument("sequence", type=click.Path(path_type=Path))
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["mermaid", "dot", "svg"]),
+    default="mermaid",
+    show_default=True,
+    help="Form of the diagram; svg needs the extra 'draw'.",
+)
+@click.option(
+    "-o",
+    "--output",
+    default="-",
+    metavar="FILE",
+    help="Where to write it.  [default: standard output]",
+)
+def command(sequence: Path, form: str, output: str) -> None:
+    """Draw the state diagram of a SEQUENCE file."""
+    from sequencer.report import diagram
+    from sequencer.report.files import check_writable, write
+    from sequencer.sequence import load_sequence
+
+    check_writable(output)
+    make = {"mermaid": diagram.mermaid, "dot": diagram.dot, "svg": diagram.svg}[form]
+    write(output, make(load_sequence(sequence)))

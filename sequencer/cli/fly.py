@@ -1,0 +1,88 @@
+"""`drycount fly`: fly scenarios and tell where they fall short."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+__all__ = ["command"]
+
+
+@click.command("fly")
+@click.argument(
+    "paths", nargs=-1, required=True, metavar="PATH...", type=click.Path(path_type=Path)
+)
+@click.option("-k", "keyword", metavar="WORD", help="Fly only scenarios whose name holds WORD.")
+@click.option(
+    "-v", "--verbose", is_flag=True, help="Show every flight's timeline and all shortfalls."
+)
+@click.option(
+    "--json", "json_file", metavar="FILE", help="Write the results as JSON ('-': only that)."
+)
+@click.option("--junit", "junit_file", metavar="FILE", help="Write the results as JUnit XML.")
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 256),
+    metavar="N",
+    help="Fly N scenarios at a time; the results do not depend on it.",
+)
+@click.option(
+    "--on",
+    metavar="TARGET",
+    default="model",
+    show_default=True,
+    help="What executes the sequences.",
+)
+@click.option(
+    "--executor",
+    metavar="NAME",
+    default="reference",
+    show_default=True,
+    help="Which executor the target 'model' uses.",
+)
+@click.pass_context
+def command(
+    ctx: click.Context,
+    *,
+    paths: tuple[Path, ...],
+    keyword: str | None,
+    verbose: bool,
+    json_file: str | None,
+    junit_file: str | None,
+    jobs: int | None,
+    on: str,
+    executor: str,
+) -> None:
+    """Fly scenarios (files or folders) and tell where they fall short.
+
+    First comes what fell short: the first wrong event, its time and the margin. Then one line for
+    every flight with the requirement that came nearest to breaking, then the total.
+    """
+    from sequencer.flight import fly_many
+    from sequencer.report.files import STANDARD_OUTPUT, check_writable, write
+    from sequencer.report.json_report import as_json
+    from sequencer.report.junit import as_junit
+    from sequencer.report.progress import watching
+    from sequencer.report.summary import count
+    from sequencer.report.terminal import console, print_report
+    from sequencer.report.timeline import print_timeline
+
+    if json_file == junit_file == STANDARD_OUTPUT:
+        raise click.UsageError("only one of --json and --junit can go to standard output", ctx)
+    check_writable(json_file)
+    check_writable(junit_file)
+    with watching() as step:
+        results = fly_many(
+            paths, keyword=keyword, jobs=jobs, on=on, executor=executor, progress=step
+        )
+    out = console(stderr=STANDARD_OUTPUT in {json_file, junit_file})
+    if verbose:
+        for result in results:
+            print_timeline(result, out)
+    print_report(results, out, everything=verbose)
+    if json_file is not None:
+        write(json_file, as_json(results))
+    if junit_file is not None:
+        write(junit_file, as_junit(results))
+    ctx.exit(count(results).status)

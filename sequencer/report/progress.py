@@ -1,0 +1,85 @@
+"""How far long work has come: a bar on a terminal, now and then a plain line elsewhere."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from sequencer.flight.result import Result
+from sequencer.report.terminal import console
+
+__all__ = ["Step", "watching"]
+
+#: called once with each finished result
+Step = Callable[[Result], None]
+
+#: least time between two plain lines, s
+PAUSE_S = 5.0
+
+
+@contextmanager
+def watching(
+    out: Console | None = None, clock: Callable[[], float] = time.monotonic
+) -> Iterator[Step]:
+    """Yield a function that takes each result as it comes and shows the count so far.
+
+    out     where to show it; default: standard error, so that results stay alone on standard output
+    clock   seconds from any origin; only paces the plain lines
+    """
+    out = console(stderr=True) if out is None else out
+    if out.is_terminal and not out.is_dumb_terminal:
+        with _bar(out) as step:
+            yield step
+    else:
+        yield _lines(out, clock)
+
+
+@contextmanager
+def _bar(out: Console) -> Iterator[Step]:
+    columns = (
+        TextColumn("{task.fields[flown]} flown, {task.fields[short]} short"),
+        BarColumn(bar_width=20),
+        TimeElapsedColumn(),
+        TextColumn("{task.description}"),
+    )
+    with Progress(*columns, console=out, transient=True) as progress:
+        task = progress.add_task("", total=None, flown=0, short=0)
+        tally = _Tally()
+
+        def step(result: Result) -> None:
+            tally.add(result)
+            progress.update(task, description=result.name, flown=tally.flown, short=tally.short)
+
+        yield step
+
+
+def _lines(out: Console, clock: Callable[[], float]) -> Step:
+    tally = _Tally()
+    last = clock()
+
+    def step(result: Result) -> None:
+        nonlocal last
+        tally.add(result)
+        now = clock()
+        if now - last >= PAUSE_S:
+            last = now
+            out.print(f"{tally.flown} flown, {tally.short} short", soft_wrap=True)
+
+    return step
+
+
+class _Tally:
+    """Counts results."""
+
+    def __init__(self) -> None:
+        self.flown = 0
+        self.short = 0
+
+    def add(self, result: Result) -> None:
+        """Count one more."""
+        self.flown += 1
+        self.short += not result.as_expected

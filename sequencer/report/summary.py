@@ -1,0 +1,109 @@
+"""What all reports have in common: counts, the tightest margin, short hashes, numbers as text."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from sequencer.flight.result import Result
+from sequencer.record import Event, FlightRecord, Verdict
+
+__all__ = ["Total", "about", "at", "count", "event_text", "quantity", "tightest"]
+
+#: digits of a hash that are enough to tell two files apart by eye
+SHORT = 8
+#: more different files than this under one name are counted, not listed
+LISTED = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Total:
+    """How many results there are of each sort; `status` is the exit status they stand for."""
+
+    expected: int
+    short: int
+    failed: int
+
+    @property
+    def all(self) -> int:
+        """Number of results."""
+        return self.expected + self.short + self.failed
+
+    @property
+    def status(self) -> int:
+        """0 all as expected, 1 something fell short, 2 something could not be flown."""
+        if self.failed:
+            return 2
+        return 1 if self.short else 0
+
+
+def count(results: Iterable[Result]) -> Total:
+    """Sort the results into expected, short and not flown."""
+    expected = short = failed = 0
+    for result in results:
+        if result.error is not None:
+            failed += 1
+        elif result.shortfalls:
+            short += 1
+        else:
+            expected += 1
+    return Total(expected, short, failed)
+
+
+def tightest(record: FlightRecord) -> Verdict | None:
+    """The requirement that came nearest to breaking, or that broke worst; None without margins.
+
+    Margins in different units cannot be compared by physics. Each requirement states its margin in
+    a unit that a person chose for it, so the smallest number is shown; of equals the first.
+    """
+    known = [verdict for verdict in record.verdicts if verdict.margin is not None]
+    known = [verdict for verdict in known if not math.isnan(verdict.margin or 0.0)]
+    return min(known, key=_margin) if known else None
+
+
+def _margin(verdict: Verdict) -> float:
+    return math.inf if verdict.margin is None else verdict.margin
+
+
+def about(results: Sequence[Result]) -> list[tuple[str, str]]:
+    """(what, short hash) of everything that the results are about, sorted by name.
+
+    Where the flights used several files under one name, up to three hashes are listed and more
+    are counted.
+    """
+    found: dict[str, dict[str, None]] = {}
+    for result in results:
+        if result.record is not None:
+            for what, digest in result.record.hashes.items():
+                found.setdefault(what, {})[digest[:SHORT]] = None
+    return [
+        (what, ", ".join(some) if len(some) <= LISTED else f"{len(some)} different")
+        for what, some in sorted(found.items())
+    ]
+
+
+def quantity(value: float | None, unit: str) -> str:
+    """A margin for a person: sign, three digits that count, unit. "-" for none.
+
+    >>> quantity(0.4236, "m/s")
+    '+0.424 m/s'
+    """
+    if value is None or math.isnan(value):
+        return "-"
+    if math.isinf(value):
+        return "never near" if value > 0 else "without bound"
+    digits = 2 if value == 0.0 else 2 - math.floor(math.log10(abs(value)))
+    text = f"{value:+.{min(max(digits, 0), 9)}f}"
+    return text if unit in {"", "1", "bool"} else f"{text} {unit}"
+
+
+def at(record: FlightRecord, tick: int) -> str:
+    """Time of a tick for a person, "12.34 s", with the digits that the rate needs."""
+    digits = max(2, math.ceil(math.log10(max(record.rate_hz, 1))))
+    return f"{record.seconds(tick):.{digits}f} s"
+
+
+def event_text(event: Event) -> str:
+    """An event for a person: its label, and its detail in brackets."""
+    return f"{event.label} ({event.detail})" if event.detail else event.label

@@ -1,0 +1,169 @@
+"""The report on a terminal or in a pipe: first what fell short, then every flight, then the total.
+
+Written for somebody who is tired and cold: a word says what a colour says, the first line tells
+whether to go on, and nothing is cut off: what does not fit goes on the next line.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.text import Text
+
+from sequencer.flight.result import Result, Shortfall
+from sequencer.record import FlightRecord
+from sequencer.report.summary import Total, about, at, count, event_text, quantity, tightest
+
+__all__ = ["console", "print_report"]
+
+#: shortfalls of one flight that are shown unless all are asked for
+SHOWN = 3
+#: in a pipe a line is as long as it needs to be, so that one flight stays on one line
+UNBOUND = 100_000
+
+_STYLES = {"ok": "green", "SHORT": "bold red", "ERROR": "bold red"}
+
+
+def console(*, stderr: bool = False) -> Console:
+    """Where reports go: nothing is coloured, guessed at or cut that we did not ask for."""
+    return Console(stderr=stderr, highlight=False, markup=False, emoji=False)
+
+
+def print_report(results: Sequence[Result], out: Console, *, everything: bool = False) -> None:
+    """Print the report of a number of flights.
+
+    everything   show all shortfalls of a flight, not only the first three
+    """
+    width = out.width if out.is_terminal else UNBOUND
+    page = _Page(out, width)
+    total = count(results)
+    if total.status:
+        page.line(_headline(total), "bold red")
+        page.line()
+        for result in results:
+            if not result.as_expected:
+                _problem(page, result, everything=everything)
+    _table(page, results)
+    page.line()
+    page.line(_closing(total), "bold red" if total.status else "bold green")
+    hashes = about(results)
+    if hashes:
+        page.wrapped("about: ", "; ".join(f"{what} {digest}" for what, digest in hashes), "dim")
+
+
+class _Page:
+    """Writes lines no longer than `width`."""
+
+    def __init__(self, out: Console, width: int) -> None:
+        self._out = out
+        self.width = max(width, 40)
+
+    def line(self, text: str = "", style: str = "") -> None:
+        """One line as it is."""
+        self._out.print(Text(text, style=style), soft_wrap=True)
+
+    def wrapped(self, lead: str, text: str, style: str = "") -> None:
+        """Text behind a lead; further lines are indented as far as the lead reaches."""
+        pieces = textwrap.wrap(
+            text,
+            max(self.width - len(lead), 20),
+            break_on_hyphens=False,
+            break_long_words=False,
+        )
+        for i, piece in enumerate(pieces or [""]):
+            self.line((lead if i == 0 else " " * len(lead)) + piece, style)
+
+    def marked(self, mark: str, rest: str) -> None:
+        """A line that begins with a word in its colour."""
+        text = Text(f"{mark:<5}", style=_STYLES[mark])
+        text.append(f"  {rest}", style="default")
+        self._out.print(text, soft_wrap=True)
+
+
+def _headline(total: Total) -> str:
+    parts = []
+    if total.short:
+        parts.append(f"{total.short} of {total.all} {_flights(total.all)} fell short")
+    if total.failed:
+        parts.append(f"{total.failed} of {total.all} could not be flown")
+    return "; ".join(parts)
+
+
+def _closing(total: Total) -> str:
+    parts = [f"{total.expected} as expected"]
+    if total.short:
+        parts.append(f"{total.short} fell short")
+    if total.failed:
+        parts.append(f"{total.failed} could not be flown")
+    return f"{total.all} {_flights(total.all)}: {', '.join(parts)}"
+
+
+def _flights(number: int) -> str:
+    return "flight" if number == 1 else "flights"
+
+
+def _problem(page: _Page, result: Result, *, everything: bool) -> None:
+    page.line(result.name, "bold")
+    page.wrapped("  file         ", str(result.path), "dim")
+    if result.error is not None:
+        page.wrapped("  not flown    ", result.error, "red")
+    elif result.record is not None:
+        if result.reason:
+            page.wrapped("  flown to see ", result.reason, "dim")
+        shown = len(result.shortfalls) if everything else SHOWN
+        for shortfall in result.shortfalls[:shown]:
+            _shortfall(page, shortfall, result.record)
+        rest = len(result.shortfalls) - shown
+        if rest > 0:
+            page.line(f"  and {rest} more; -v shows them all")
+    page.line()
+
+
+def _shortfall(page: _Page, shortfall: Shortfall, record: FlightRecord) -> None:
+    page.wrapped("  fell short   ", shortfall.what, "red")
+    if shortfall.first_wrong is not None:
+        event = shortfall.first_wrong
+        page.wrapped("    first wrong  ", f"{at(record, event.tick)}  {event_text(event)}")
+    verdict = shortfall.verdict
+    if verdict is not None and verdict.margin is not None:
+        span = ""
+        if verdict.start is not None and verdict.end is not None:
+            span = f", {at(record, verdict.start)} to {at(record, verdict.end)}"
+        page.wrapped(
+            "    margin       ",
+            f"{quantity(verdict.margin, verdict.unit)}  {verdict.requirement} "
+            f"({verdict.status}{span})",
+        )
+    if verdict is not None and verdict.reason:
+        page.wrapped("    required     ", verdict.reason, "dim")
+
+
+def _table(page: _Page, results: Sequence[Result]) -> None:
+    """One line for each flight: mark, name, outcome, tightest margin and whose it is."""
+    rows = [_row(result) for result in results]
+    widths = [max((len(row[i]) for row in rows), default=0) for i in range(1, 4)]
+    for mark, name, outcome, margin, requirement in rows:
+        head = f"{name:<{widths[0]}}  {outcome:<{widths[1]}}  {margin:>{widths[2]}}"
+        whole = f"{head}  {requirement}"
+        if 7 + len(whole) <= page.width or not requirement:
+            page.marked(mark, whole.rstrip())
+        elif 7 + len(head) <= page.width:
+            page.marked(mark, head)
+            page.line(f"{'':9}{requirement}")
+        else:
+            page.marked(mark, name)
+            page.wrapped(" " * 9, f"{outcome}  {margin.strip()}  {requirement}")
+
+
+def _row(result: Result) -> tuple[str, str, str, str, str]:
+    if result.record is None:
+        return ("ERROR", result.name, "not flown", "-", "")
+    verdict = tightest(result.record)
+    margin, requirement = "-", ""
+    if verdict is not None:
+        margin = quantity(verdict.margin, verdict.unit)
+        requirement = verdict.requirement + (" (broken)" if verdict.status == "broken" else "")
+    mark = "ok" if result.as_expected else "SHORT"
+    return (mark, result.name, result.record.outcome, margin, requirement)
