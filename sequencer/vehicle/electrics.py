@@ -1,0 +1,268 @@
+"""Resolves computers, what they own, what is plugged in, and the wiring of a vehicle file."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+
+from sequencer.documents import Document, Loc
+from sequencer.units import unit
+from sequencer.vehicle import capacity
+from sequencer.vehicle.lookup import at_most, known, si, unknown
+from sequencer.vehicle.model import Channel, Computer, Load, Motor, Sensor, Servo, Wire
+from sequencer.vehicle.schema import (
+    ComputerTable,
+    GimbalServoTable,
+    LoadTable,
+    MechanismServoTable,
+    VehicleFile,
+)
+from sequencer.vehicle.sensors import KINDS, SensorTable, number_key
+
+__all__ = ["Electrics", "electrics", "loads", "wiring"]
+
+_DOES = ("lights", "separates", "deploys", "releases", "signals")
+
+
+@dataclass(slots=True)
+class Electrics:
+    """Everything that belongs to a computer, by full name."""
+
+    computers: dict[str, Computer] = field(default_factory=dict)
+    channels: dict[str, Channel] = field(default_factory=dict)
+    servos: dict[str, Servo] = field(default_factory=dict)
+    sensors: dict[str, Sensor] = field(default_factory=dict)
+    switches: list[str] = field(default_factory=list)
+
+    @property
+    def roles(self) -> dict[str, str]:
+        """Role of a servo -> its name (the last one of gimbals)."""
+        return {servo.role: name for name, servo in self.servos.items()}
+
+
+def electrics(document: Document, file: VehicleFile, gimbals: Collection[str]) -> Electrics:
+    """Computers with their channels, servos, sensors and switches."""
+    if not file.computers:
+        raise document.error(("computers",), "a vehicle has at least one computer")
+    at_most(document, ("computers",), file.computers, capacity.COMPUTERS, "computers")
+    found = Electrics()
+    for name, table in file.computers.items():
+        _computer(document, name, table, gimbals, found)
+    for name, table in file.computers.items():
+        _sensors(document, file, name, table, found)
+        found.computers[name] = Computer(
+            name=name,
+            battery_v=table.battery_v,
+            channels=tuple(f"{name}.{each}" for each in table.channels),
+            servos=tuple(f"{name}.{each}" for each in table.servos),
+            sensors=tuple(f"{name}.{each}" for each in (*table.sensors, *table.switches)),
+        )
+    last: Loc = ("computers", list(file.computers)[-1])
+    at_most(document, (*last, "channels"), found.channels, capacity.CHANNELS, "channels")
+    at_most(document, (*last, "servos"), found.servos, capacity.SERVOS, "servos")
+    at_most(document, (*last, "sensors"), found.sensors, capacity.SENSORS, "sensors and switches")
+    at_most(document, (*last, "switches"), found.switches, capacity.SWITCHES, "switches")
+    return found
+
+
+def _computer(
+    document: Document, name: str, table: ComputerTable, gimbals: Collection[str], found: Electrics
+) -> None:
+    """Channels and servos of one computer."""
+    for word, channel in table.channels.items():
+        full = f"{name}.{word}"
+        found.channels[full] = Channel(full, name, channel.resistance_ohm)
+    for word, servo in table.servos.items():
+        full = f"{name}.{word}"
+        at: Loc = ("computers", name, "servos", word)
+        if word in table.channels:
+            raise document.error(at, f"'{word}' is both a channel and a servo of '{name}'")
+        gimbal = servo.gimbal if isinstance(servo, GimbalServoTable) else None
+        if gimbal is not None:
+            known(document, (*at, "gimbal"), "gimbal", gimbal, gimbals)
+        for other in found.servos.values():
+            if (other.role, other.gimbal) == (servo.role, gimbal):
+                moved = servo.role if gimbal is None else f"{servo.role} of '{gimbal}'"
+                raise document.error(
+                    (*at, "role"), f"servo '{other.name}' moves {moved} already"
+                )
+        made = _servo(full, name, servo)
+        if not made.low <= made.start <= made.high:
+            raise document.error(
+                (*at, "start_deg"), f"servo '{word}' starts outside its travel"
+            )
+        if made.low == made.high:
+            raise document.error((*at, "low_deg"), f"servo '{word}' has no travel")
+        found.servos[full] = made
+
+
+def _servo(full: str, computer: str, table: GimbalServoTable | MechanismServoTable) -> Servo:
+    """A gimbal's angles become radians; fins and legs go from 0 to 1."""
+    if isinstance(table, GimbalServoTable):
+        names = {f"{key}_rad": key for key in ("low", "high", "dead_band", "bias", "start")}
+        return Servo(name=full, computer=computer, **si(table, names | {"rate_rad_s": "rate"}))
+    values = si(table, {"rate_per_s": "rate"})
+    return Servo(name=full, computer=computer, gimbal=None, low=0.0, high=1.0, **values)
+
+
+def _sensors(
+    document: Document, file: VehicleFile, name: str, table: ComputerTable, found: Electrics
+) -> None:
+    """Sensors and switches of one computer."""
+    for word, sensor in table.sensors.items():
+        full = f"{name}.{word}"
+        at: Loc = ("computers", name, "sensors", word)
+        place = _place(document, at, file, name, sensor, found)
+        found.sensors[full] = _sensor(document, at, full, name, sensor, place)
+    for index, word in enumerate(table.switches):
+        at = ("computers", name, "switches", index)
+        full = f"{name}.{word}"
+        if full in found.sensors:
+            other = "sensor" if word in table.sensors else "switch"
+            raise document.error(at, f"'{word}' is already the name of a {other} of '{name}'")
+        if word not in found.switches:
+            found.switches.append(word)
+        found.sensors[full] = Sensor(full, name, "switch", None, word, None)
+
+
+def _sensor(
+    document: Document, at: Loc, full: str, computer: str, table: SensorTable, place: str | None
+) -> Sensor:
+    row = KINDS[table.kind]
+    if row.unit is None:
+        return Sensor(full, computer, table.kind, None, place, table.rate_hz)
+    factor = unit(row.unit)
+    numbers = {}
+    for number in ("noise", "bias", "quantum", "low", "high"):
+        value = table.number(number)
+        if value is not None:
+            numbers[number] = factor.span_to_si(value)
+    if numbers.get("low", -math.inf) >= numbers.get("high", math.inf):
+        raise document.error(
+            (*at, number_key("low", row.unit)), f"sensor '{full}' has its low end above its high"
+        )
+    values = si(table)
+    extra = {key: values[key] for key in ("tilt_cutoff_rad", "plume_blinds") if key in values}
+    return Sensor(
+        full,
+        computer,
+        table.kind,
+        row.unit,
+        place,
+        table.rate_hz,
+        lag_s=values["lag_s"],
+        **numbers,
+        **extra,
+    )
+
+
+def _place(
+    document: Document,
+    at: Loc,
+    file: VehicleFile,
+    computer: str,
+    table: SensorTable,
+    found: Electrics,
+) -> str | None:
+    """Full name of what a sensor looks at."""
+    key = KINDS[table.kind].place
+    named = table.place
+    if key is None or named is None:
+        return None
+    if key == "axis":
+        return named
+    if key == "motor":
+        return known(document, (*at, key), "motor", named, file.motors)
+    own = file.computers[computer]
+    choices: Collection[str] = own.channels if key == "channel" else own.servos
+    full = f"{computer}.{known(document, (*at, key), f'{key} of {computer!r}', named, choices)}"
+    if key == "servo":
+        is_gimbal = found.servos[full].gimbal is not None
+        if is_gimbal != (table.kind == "gimbal"):
+            wanted = "gimbal" if is_gimbal else "mechanism"
+            raise document.error(
+                (*at, "kind"),
+                f"servo '{named}' has the role {found.servos[full].role}: its sensor is of kind "
+                f"'{wanted}'",
+            )
+    return full
+
+
+def loads(
+    document: Document, file: VehicleFile, channels: Collection[str], bodies: int
+) -> dict[str, Load]:
+    """What is plugged into the channels, by name."""
+    at_most(document, ("loads",), file.loads, capacity.LOADS, "loads")
+    found: dict[str, Load] = {}
+    for name, table in file.loads.items():
+        at: Loc = ("loads", name)
+        known(document, (*at, "plug"), "channel", table.plug, channels)
+        does, target = _action(document, at, table, file)
+        if does == "separates" and bodies < capacity.PARTS:
+            raise document.error((*at, does), "a vehicle of one part has no separation")
+        if does == "releases" and not file.ground.hold_down:
+            raise document.error((*at, does), "there is no hold-down to release ([ground])")
+        found[name] = Load(name, table.plug, does, target, table.resistance_ohm, table.delay_s)
+    return found
+
+
+def _action(
+    document: Document, at: Loc, table: LoadTable, file: VehicleFile
+) -> tuple[str, str | None]:
+    given = [word for word in _DOES if getattr(table, word) is not None]
+    if len(given) != 1:
+        place = (*at, given[1]) if given else at
+        listed = ", ".join(given) if given else "none"
+        raise document.error(place, f"a load has exactly one of {', '.join(_DOES)} (got {listed})")
+    does = given[0]
+    if does == "lights":
+        return does, known(document, (*at, does), "motor", str(table.lights), file.motors)
+    if does == "deploys":
+        return does, known(document, (*at, does), "parachute", str(table.deploys), file.parachutes)
+    return does, None
+
+
+def wiring(
+    document: Document, file: VehicleFile, found: Electrics
+) -> dict[str, dict[str, Wire]]:
+    """For every computer: which function of its sequence drives what."""
+    wires: dict[str, dict[str, Wire]] = {name: {} for name in file.computers}
+    for computer, table in file.wiring.items():
+        known(document, ("wiring", computer), "computer", computer, file.computers)
+        moved: dict[str, str] = {}
+        for function, given in table.items():
+            at: Loc = ("wiring", computer, function)
+            wire = _wire(document, at, computer, given, found)
+            if wire.servo is not None:
+                if wire.servo in moved:
+                    raise document.error(
+                        at, f"servo '{given}' already belongs to function '{moved[wire.servo]}'"
+                    )
+                moved[wire.servo] = function
+            wires[computer][function] = wire
+    return wires
+
+
+def _wire(
+    document: Document, at: Loc, computer: str, given: str | tuple[str, ...], found: Electrics
+) -> Wire:
+    owned: Mapping[str, object] = found.channels | found.servos
+    choices = [name.partition(".")[2] for name in owned if name.partition(".")[0] == computer]
+    names = (given,) if isinstance(given, str) else given
+    if not names:
+        raise document.error(at, f"function '{at[-1]}' is wired to nothing")
+    full: list[str] = []
+    for index, name in enumerate(names):
+        place = at if isinstance(given, str) else (*at, index)
+        if name not in choices:
+            raise unknown(document, place, f"channel or servo of '{computer}'", name, choices)
+        full.append(f"{computer}.{name}")
+        if full.count(full[-1]) > 1:
+            raise document.error(place, f"channel '{name}' stands twice")
+    servos = [name for name in full if name in found.servos]
+    if not servos:
+        return Wire(channels=tuple(full))
+    if len(full) > 1:
+        raise document.error(at, f"a servo stands alone, not in a list ('{at[-1]}')")
+    return Wire(servo=servos[0])

@@ -1,0 +1,42 @@
+"""Reads a vehicle file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sequencer.documents import read_document
+from sequencer.vehicle import airframe, electrics
+from sequencer.vehicle.model import Vehicle
+from sequencer.vehicle.schema import VehicleFile
+
+__all__ = ["load_vehicle"]
+
+
+def load_vehicle(path: str | Path) -> Vehicle:
+    """The vehicle that a ``*.vehicle.toml`` file describes, every name resolved, everything SI.
+
+    Raises InputError with file, line and the nearest valid choice for whatever cannot be used.
+    """
+    document = read_document(path)
+    file = document.validate(VehicleFile)
+    parts = airframe.parts(document, file)
+    motors, gimbals = airframe.motors(document, file, parts)
+    owned = electrics.electrics(document, file, gimbals)
+    return Vehicle(
+        name=file.vehicle.name,
+        about=file.vehicle.about,
+        path=document.path,
+        parts=parts,
+        motors=motors,
+        gimbals=gimbals,
+        parachutes=airframe.parachutes(document, file, parts),
+        aero=airframe.aero(document, file, parts, owned.roles),
+        computers=owned.computers,
+        channels=owned.channels,
+        servos=owned.servos,
+        sensors=owned.sensors,
+        switches=tuple(owned.switches),
+        loads=electrics.loads(document, file, owned.channels, len(parts)),
+        wiring=electrics.wiring(document, file, owned),
+        ground=airframe.ground(document, file),
+    )
