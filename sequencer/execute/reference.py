@@ -2,12 +2,11 @@
 
 The flat state machine is one `transitions.Machine` with one trigger, `tick`. Every exit is one
 transition per state that it leaves, added in the order in which exits are tried: common exits
-first, then the state's own. Its condition is "my hold counter has reached its number". A change
-of state then runs, in the machine's own order,
+first, then the state's own. Its condition is "my hold counter has reached its number". On a change
+the machine calls
 
-    before        note which exit is taken
-    on_exit       on_leave of the old state
-    on_enter      the exit's actions, then on_entry of the new state
+    exit          of the old state: on_leave
+    enter         of the new state: the exit's actions, then on_entry
 
 All hold counters must be updated before the first exit is tried, and a machine stops at the first
 condition that holds. So the counters are updated here, and the machine is asked afterwards, and
@@ -19,9 +18,9 @@ from __future__ import annotations
 
 import typing
 from collections.abc import Mapping
-from functools import partial
+from typing import cast
 
-from transitions import Machine, State
+from transitions import EventData, Machine, State, Transition
 
 from sequencer.execute.actuators import Actuators
 from sequencer.execute.blocks import BlockState, make_block
@@ -85,6 +84,37 @@ class _Watch:
         return self.ready
 
 
+class _Way(Transition):
+    """A transition that knows its exit."""
+
+    def __init__(self, *args: typing.Any, watch: _Watch, **kwargs: typing.Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.watch = watch
+
+
+class _Place(State):
+    """A state that leaves what happens at its border to the executor.
+
+    Overriding `exit` and `enter` instead of hanging callbacks on them gives the executor the
+    transition that is under way, and spares what the machine spends on a list of callbacks.
+    """
+
+    def __init__(self, state: StateModel, executor: ReferenceExecutor) -> None:
+        super().__init__(state.name)
+        self.state = state
+        self.executor = executor
+
+    def exit(self, event_data: EventData) -> None:
+        self.executor.leave(self.state, cast("_Way", event_data.transition).watch)
+
+    def enter(self, event_data: EventData) -> None:
+        self.executor.enter(self.state, cast("_Way", event_data.transition).watch)
+
+
+class _Machine(Machine):
+    transition_cls = _Way
+
+
 class _Present:
     """What the machine works on: holds the name of the present state, and gets its trigger."""
 
@@ -95,12 +125,10 @@ class _Present:
 class ReferenceExecutor:
     """Executes a sequence tick by tick; see docs/semantics.md for the rules and their reasons."""
 
-    _taken: Exit  # the exit of the change that is under way
-    _left: StateModel  # the state that it left
-
     def __init__(self, sequence: Sequence) -> None:
         self.sequence = sequence
         self._names = names = names_of(sequence)
+        self._states = tuple(sequence.states.values())
         self._memory: Memory = [None] * names.size
         self._inputs = tuple(
             (index, names.cells[name], names.heard[name], put.unit == "bool")
@@ -137,16 +165,9 @@ class ReferenceExecutor:
         sequence, names = self.sequence, self._names
         common = {way.name: _Watch(way, sequence, names) for way in sequence.common_exits}
         self._present = _Present()
-        self._machine = Machine(
+        self._machine = _Machine(
             model=self._present,
-            states=[
-                State(
-                    name,
-                    on_exit=partial(self._leave, state),
-                    on_enter=partial(self._enter, state),
-                )
-                for name, state in sequence.states.items()
-            ],
+            states=[_Place(state, self) for state in self._states],
             initial=sequence.start,
             auto_transitions=False,
         )
@@ -158,11 +179,7 @@ class ReferenceExecutor:
             )
             for watch in self._watches[name]:
                 self._machine.add_transition(
-                    "tick",
-                    source=name,
-                    dest=watch.exit.to,
-                    conditions=watch.is_ready,
-                    before=partial(self._take, watch),
+                    "tick", name, watch.exit.to, conditions=watch.is_ready, watch=watch
                 )
 
     def boot(self, retained: Mapping[str, bool] | None = None) -> None:
@@ -253,30 +270,30 @@ class ReferenceExecutor:
 
     # 4. a change of state, called by the machine
 
-    def _take(self, watch: _Watch) -> None:
-        """An exit that fires starts at zero."""
+    def leave(self, state: StateModel, watch: _Watch) -> None:
+        """Run on_leave. Own counters go back to zero, and that of the exit that fires; a common
+        exit's lives on where the new state lists it.
+        """
+        way = watch.exit
+        self._report("took", way.name, "")
+        for other in self._watches[state.name]:
+            if not other.exit.common or way.to not in other.exit.sources:
+                other.count = 0.0
         watch.count = 0.0
-        self._taken = watch.exit
-        self._report("took", watch.exit.name, "")
-
-    def _leave(self, state: StateModel) -> None:
-        """Own counters go back to zero; a common exit's lives on where the new state lists it."""
-        self._left = state
-        for watch in self._watches[state.name]:
-            if not (watch.exit.common and self._taken.to in watch.exit.sources):
-                watch.count = 0.0
         self._command(state.on_leave)
 
-    def _enter(self, state: StateModel) -> None:
-        """The exit's actions, then on_entry; loops that the old state did not run are reset."""
-        self._command(self._taken.actions)
+    def enter(self, state: StateModel, watch: _Watch) -> None:
+        """Run the exit's actions, then on_entry; reset loops that the old state did not run."""
+        self._command(watch.exit.actions)
         memory = self._memory
+        if state.loops:
+            old = self._states[memory[STATE]]
+            for name in state.loops:
+                if name not in old.loops:
+                    self._loops[name].reset()
         memory[STATE] = self._names.states[state.name]
         memory[TIME_IN_STATE] = 0.0
         self._entered = memory[CLOCK]
-        for name in state.loops:
-            if name not in self._left.loops:
-                self._loops[name].reset()
         self._report("entered", state.name, "")
         self._command(state.on_entry)
 
