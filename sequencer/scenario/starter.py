@@ -1,0 +1,141 @@
+"""A project of the user's own, cut out of the demo: it flies at once and is changed from there."""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+from sequencer.errors import InternalError, UsageError
+
+__all__ = ["STARTER_TAG", "demo_folder", "start_project"]
+
+#: demo scenarios with this tag, and every file they need, make up a new project
+STARTER_TAG = "starter"
+
+_README = """\
+# {name}
+
+Vehicle, flight logic and scenarios of one rocket. Everything here is a copy of a worked example;
+change it into your own, one file at a time, and fly after every change:
+
+    drycount fly .
+
+| file | holds |
+| --- | --- |
+| `*.vehicle.toml` | the rocket: masses, motors, mechanisms, channels, battery, sensors, wiring |
+| `*.sequence.toml` | the flight logic of one computer: inputs, estimates, limits, states, exits |
+| `*.requirements.toml` | what every flight must keep, each with a margin in its own unit |
+| `*.scenario.toml` | one flight: weather, faults, and what must come out |
+
+A good order: weigh and measure, then the vehicle file; then the limits of the sequences, each with
+its reason; then one scenario for every fault you can name.
+
+`sh ci.sh` installs drycount and flies everything; run it for every change of the firmware.
+
+Motors, igniters and ejection charges injure. A flight that comes out as expected here is no
+permission to fly: local law, the site's range safety officer and certified practice decide.
+"""
+
+_IGNORE = """\
+.venv/
+results.xml
+results.json
+"""
+
+_CI = """\
+#!/bin/sh
+# For any continuous integration service: fly every scenario, keep the results.
+# Status 0: as expected; 1: something fell short; 2: a file cannot be used.
+set -eu
+cd "$(dirname "$0")"
+python3 -m venv .venv
+.venv/bin/python -m pip install --quiet drycount
+.venv/bin/drycount fly . --junit results.xml --json results.json
+"""
+
+
+def demo_folder() -> Path:
+    """The demo's files: inside the installed package, or beside it in a source tree.
+
+    Raises InternalError when they are in neither place.
+    """
+    package = Path(__file__).resolve().parent.parent
+    for folder in (package / "demo", package.parent / "scenarios"):
+        if folder.is_dir():
+            return folder
+    raise InternalError("the demo is missing from this installation")
+
+
+def start_project(folder: Path) -> list[str]:
+    """Write a new project into `folder` and return the names of its files, sorted.
+
+    Raises UsageError where the folder is not empty, or cannot be written.
+    """
+    demo = demo_folder()
+    chosen = _chosen(demo)
+    texts = {
+        "README.md": _README.format(name=folder.resolve().name),
+        ".gitignore": _IGNORE,
+        "ci.sh": _CI,
+    }
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise UsageError(f"{folder}: is not an empty folder; give a new one")
+        for file in chosen:
+            target = folder / file.relative_to(demo)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(file, target)
+        for name, text in texts.items():
+            (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise UsageError(f"{folder}: cannot be written: {error.strerror or error}") from error
+    return sorted([*(str(file.relative_to(demo)) for file in chosen), *texts])
+
+
+def _chosen(demo: Path) -> list[Path]:
+    """The scenarios with the tag, and every file that they name, directly or through another."""
+    waiting = [
+        file
+        for file in sorted(demo.rglob("*.scenario.toml"))
+        if STARTER_TAG in _table(file).get("scenario", {}).get("tags", ())
+    ]
+    if not waiting:
+        raise InternalError(f"no scenario of the demo has the tag '{STARTER_TAG}'")
+    found: dict[Path, None] = {}
+    while waiting:
+        file = waiting.pop()
+        if file not in found:
+            found[file] = None
+            waiting += _named(file, demo)
+    return sorted(found)
+
+
+def _named(file: Path, demo: Path) -> Iterator[Path]:
+    """Files of the demo that the values of a TOML file name, relative to itself."""
+    if file.suffix != ".toml":
+        return
+    for text in _texts(_table(file)):
+        target = (file.parent / text).resolve()
+        if "\n" not in text and target.is_relative_to(demo) and target.is_file():
+            yield target
+
+
+def _texts(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        yield from _all_texts(value.values())
+    elif isinstance(value, list):
+        yield from _all_texts(value)
+
+
+def _all_texts(values: Iterable[object]) -> Iterator[str]:
+    for value in values:
+        yield from _texts(value)
+
+
+def _table(file: Path) -> dict[str, Any]:
+    return tomllib.loads(file.read_text(encoding="utf-8"))
