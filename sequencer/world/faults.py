@@ -1,0 +1,119 @@
+"""Faults that act inside the world: the word of a scenario, what it hits, what its size means."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from sequencer.errors import InputError, nearest
+from sequencer.units import unit
+from sequencer.vehicle import Vehicle
+from sequencer.world.layout import FaultKind
+
+__all__ = ["FAULTS", "FaultRow", "fault_places", "resolve_fault"]
+
+#: stands for the unit of the sensor itself
+_OF_SENSOR = "of the sensor"
+
+
+@dataclass(frozen=True, slots=True)
+class FaultRow:
+    """One kind of fault.
+
+    place    what a scenario's `place` names: "load", "motor", "channel", "sensor", "servo",
+             "parachute", "computer", or the one thing itself: "separation", "hold_down"
+    unit     of `size`, "of the sensor" where it is that of the sensor, None where it takes none
+    """
+
+    kind: FaultKind
+    place: str
+    unit: str | None
+    about: str
+
+
+def _row(kind: FaultKind, place: str, symbol: str | None, about: str) -> tuple[str, FaultRow]:
+    return kind.name.lower(), FaultRow(kind, place, symbol, about)
+
+
+#: Word of the scenario file -> what it means.
+FAULTS: Mapping[str, FaultRow] = dict(
+    (
+        _row(FaultKind.IGNITER_OPEN, "load", None, "carries no current; continuity reads open"),
+        _row(
+            FaultKind.IGNITER_BESIDE,
+            "load",
+            None,
+            "carries its current and passes every continuity check, but lights nothing",
+        ),
+        _row(FaultKind.IGNITER_LATE, "load", "s", "acts this much later than it should"),
+        _row(FaultKind.MOTOR_THRUST, "motor", "1", "thrust is this many times what it should be"),
+        _row(FaultKind.CHANNEL_DEAD, "channel", None, "never conducts; continuity reads open"),
+        _row(FaultKind.CHANNEL_SHORTED_ON, "channel", None, "conducts whatever is commanded"),
+        _row(FaultKind.SENSOR_FROZEN, "sensor", None, "keeps answering with its last value"),
+        _row(FaultKind.SENSOR_SILENT, "sensor", None, "no longer answers"),
+        _row(FaultKind.SENSOR_BIAS, "sensor", _OF_SENSOR, "reads this much more"),
+        _row(FaultKind.SENSOR_SPIKE, "sensor", _OF_SENSOR, "reads this value instead"),
+        _row(FaultKind.SENSOR_NAN, "sensor", None, "answers with NaN"),
+        _row(FaultKind.SEPARATION_HUNG, "separation", None, "the parts do not part"),
+        _row(FaultKind.SEPARATION_LATE, "separation", "s", "the parts part this much later"),
+        _row(FaultKind.PARACHUTE_FAILS, "parachute", None, "stays packed"),
+        _row(FaultKind.PARACHUTE_LATE, "parachute", "s", "comes out this much later"),
+        _row(FaultKind.SERVO_STUCK, "servo", None, "stays where it is"),
+        _row(FaultKind.HOLD_DOWN_STUCK, "hold_down", None, "does not open"),
+        _row(FaultKind.BATTERY_LOW, "computer", "V", "its battery has this open-circuit voltage"),
+    )
+)
+
+
+def fault_places(kind: str, vehicle: Vehicle) -> tuple[str, ...]:
+    """Names that `place` may take for this kind of fault, in the order of the world's indices."""
+    row = FAULTS[kind]
+    places: Mapping[str, Collection[str]] = {
+        "load": vehicle.loads,
+        "motor": vehicle.motors,
+        "channel": vehicle.channels,
+        "sensor": vehicle.sensors,
+        "servo": vehicle.servos,
+        "parachute": vehicle.parachutes,
+        "computer": vehicle.computers,
+        "separation": ("separation",) if len(vehicle.parts) > 1 else (),
+        "hold_down": ("hold_down",) if vehicle.ground.hold_down else (),
+    }
+    return tuple(places[row.place])
+
+
+def resolve_fault(
+    kind: str, place: str, size: float | None, vehicle: Vehicle
+) -> tuple[int, int, float]:
+    """A fault as a row of numbers: FaultKind, index of its place, size in SI.
+
+    Raises InputError (without a place in a file) for an unknown kind or place, or a size that is
+    missing, not wanted, or impossible.
+    """
+    row = FAULTS.get(kind)
+    if row is None:
+        raise InputError(f"unknown fault '{kind}'", nearest=nearest(kind, FAULTS))
+    choices = fault_places(kind, vehicle)
+    if place not in choices:
+        near = nearest(place, choices)
+        listed = "" if near else f" (known: {', '.join(choices) or 'none'})"
+        raise InputError(f"unknown {row.place} '{place}'{listed}", nearest=near)
+    return int(row.kind), choices.index(place), _size(kind, row, place, size, vehicle)
+
+
+def _size(kind: str, row: FaultRow, place: str, size: float | None, vehicle: Vehicle) -> float:
+    if row.unit is None:
+        if size is not None:
+            raise InputError(f"'{kind}' takes no size")
+        return 0.0
+    symbol = row.unit
+    if symbol == _OF_SENSOR:
+        own = vehicle.sensors[place].unit
+        if own is None and row.kind is FaultKind.SENSOR_BIAS:
+            raise InputError(f"'{kind}' gives no sense with a size on '{place}', which reads 0 or 1")
+        symbol = own or "1"
+    if size is None:
+        raise InputError(f"'{kind}' needs a size, in {symbol if symbol != '1' else 'plain numbers'}")
+    if row.unit != _OF_SENSOR and size < 0.0:
+        raise InputError(f"the size of '{kind}' is not negative (got {size:g})")
+    return unit(symbol).span_to_si(size)
