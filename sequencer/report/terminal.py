@@ -141,20 +141,25 @@ def _shortfall(page: _Page, shortfall: Shortfall, record: FlightRecord) -> None:
 
 
 def _table(page: _Page, results: Sequence[Result]) -> None:
-    """One line for each flight: mark, name, outcome, tightest margin and whose it is."""
+    """One line for each flight: mark, name, outcome, tightest margin and whose it is.
+
+    On a narrow terminal a long name, or the requirement, gets a line of its own.
+    """
     rows = [_row(result) for result in results]
     widths = [max((len(row[i]) for row in rows), default=0) for i in range(1, 4)]
+    widths[0] = min(widths[0], page.width * 2 // 5)
     for mark, name, outcome, margin, requirement in rows:
-        head = f"{name:<{widths[0]}}  {outcome:<{widths[1]}}  {margin:>{widths[2]}}"
-        whole = f"{head}  {requirement}"
-        if 7 + len(whole) <= page.width or not requirement:
-            page.marked(mark, whole.rstrip())
-        elif 7 + len(head) <= page.width:
-            page.marked(mark, head)
-            page.line(f"{'':9}{requirement}")
+        rest = f"{outcome:<{widths[1]}}  {margin:>{widths[2]}}"
+        aside = 7 + widths[0] + 2 + len(rest) + 2 + len(requirement) > page.width
+        if not aside:
+            rest += f"  {requirement}"
+        if len(name) <= widths[0]:
+            page.marked(mark, f"{name:<{widths[0]}}  {rest}".rstrip())
         else:
             page.marked(mark, name)
-            page.wrapped(" " * 9, f"{outcome}  {margin.strip()}  {requirement}")
+            page.line(f"{'':{7 + widths[0]}}  {rest}".rstrip())
+        if aside:
+            page.wrapped(" " * 9, requirement)
 
 
 def _row(result: Result) -> tuple[str, str, str, str, str]:

@@ -13,6 +13,7 @@ from rich.text import Text
 
 from sequencer.flight.result import Result
 from sequencer.record import Event, FlightRecord
+from sequencer.record.vocabulary import FLIGHT_OVER
 from sequencer.report.summary import at, quantity
 from sequencer.report.terminal import UNBOUND
 
@@ -55,7 +56,7 @@ def rows(record: FlightRecord) -> list[Row]:
 
 
 def columns(record: FlightRecord) -> list[str]:
-    """ "world" and then every computer that entered a state, in order of appearance."""
+    """The world, then every computer that entered a state, as they appear."""
     names = dict.fromkeys(
         event.name.partition(".")[0]
         for event in record.events
@@ -70,7 +71,7 @@ def _event_row(event: Event, computers: list[str]) -> Row:
     if event.kind.startswith("fault"):
         return Row(event.tick, ACROSS, f"! {kind}: {event.name}{detail}", "bold yellow")
     computer, _, rest = event.name.partition(".")
-    if computer in computers:
+    if computer in computers and event.label != FLIGHT_OVER:
         return Row(event.tick, computer, f"{kind} {rest}".strip() + detail)
     return Row(event.tick, WORLD, f"{kind} {event.name}".strip() + detail)
 

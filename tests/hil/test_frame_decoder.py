@@ -33,7 +33,10 @@ def test_one_changed_bit_loses_that_frame_and_no_other(payload, data):
     bit = data.draw(st.integers(0, 8 * (len(frame) - 1) - 1))
     frame[bit // 8] ^= 1 << (bit % 8)
     decoder = FrameDecoder()
-    assert decoder.feed(encode(b"before") + bytes(frame) + encode(b"after")) == [b"before", b"after"]
+    assert decoder.feed(encode(b"before") + bytes(frame) + encode(b"after")) == [
+        b"before",
+        b"after",
+    ]
     assert decoder.bad >= 1
 
 
