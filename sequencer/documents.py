@@ -122,7 +122,7 @@ class Document:
             choices = re.findall(r"'([^']*)'", listed)
             near = nearest(given, choices)
             if details["type"] == "union_tag_invalid":
-                key = str(context.get("discriminator", "")).strip("'")
+                key = str(context.get("discriminator", "")).strip("'()")
                 loc, name = (*loc, key), f"'{dotted((*loc, key))}'"
             shown = _shown(context.get("tag", value))
             return self.error(loc, f"{name} is {shown}, not one of {listed}", nearest=near)
@@ -306,11 +306,11 @@ def _children(node: dict[str, Any], part: str | int) -> Iterator[dict[str, Any]]
 
 def _tag_fits(node: dict[str, Any], table: object) -> bool:
     """Whether the constants that a schema demands (the tag of a union) agree with the table."""
-    constants = {
-        key: entry["const"] for key, entry in node.get("properties", {}).items() if "const" in entry
-    }
+    entries = node.get("properties", {}).items()
     return isinstance(table, dict) and all(
-        key in table and table[key] == value for key, value in constants.items()
+        table.get(key, entry.get("default")) == entry["const"]
+        for key, entry in entries
+        if "const" in entry
     )
 
 
