@@ -187,6 +187,8 @@ PARAMS: Final = np.dtype(
         ("servo_dead_band", _F, (SERVOS,)),
         ("servo_bias", _F, (SERVOS,)),
         ("servo_start", _F, (SERVOS,)),
+        # separation
+        ("separation_push", _F),  # speed at which the two bodies are pushed apart, m/s
         # aerodynamics by configuration; forces are areas (m2) times dynamic pressure
         ("aero_axial_nose", _F, (CONFIGS,)),  # drag area nose first
         ("aero_axial_tail", _F, (CONFIGS,)),  # drag area tail first
@@ -256,19 +258,19 @@ STATE: Final = np.dtype(
         ("ejected", _I, (MOTORS,)),
         ("load_heat", _F, (LOADS,)),  # s of current so far
         ("load_spent", _I, (LOADS,)),
+        ("release_ordered", _I),
         ("released", _I),
         ("separated", _I),
         ("separation_clock", _F),  # s since commanded; negative: not commanded
-        ("separation_speed", _F),
         ("part1_position", _F, (3,)),
         ("part1_velocity", _F, (3,)),
         ("part1_down", _I),
         ("part1_mass", _F),
         ("least_distance", _F),
-        ("parachute_clock", _F, (PARACHUTES,)),  # s since deployed; negative: packed
+        ("parachute_clock", _F, (PARACHUTES,)),  # s since deployed; -inf packed; else to come
         ("servo", _F, (SERVOS,)),
         ("servo_demand", _F, (SERVOS,)),
-        ("turbulence", _F, (6,)),  # filter states: u, v, w
+        ("turbulence", _F, (5,)),  # filter states of unit variance: u, 2 of v, 2 of w
         ("hold_down_force", _F),
         ("lifted", _I),
         ("apogee", _I),
@@ -282,12 +284,17 @@ STATE: Final = np.dtype(
         ("down_north", _F),
         ("down_tick", _I),
         ("hit_obstacle", _I),
-        ("fault_was", _I, (FAULTS,)),
         ("sensor_value", _F, (SENSORS,)),  # last answer, NaN before the first
         ("sensor_filter", _F, (SENSORS,)),
         ("sensor_started", _I, (SENSORS,)),
-        ("sensor_fresh", _I, (SENSORS,)),
-        ("draws", "u8", (SENSORS,)),
+        # scratch: written before it is read within every tick or integration step
+        ("stirred", _F, (3,)),  # turbulence of this tick, earth axes
+        ("motor_factor", _F, (MOTORS,)),  # what a fault leaves of the thrust
+        ("shape", _F, (10,)),  # aerodynamic figures of the present configuration
+        ("budget", _F, (3, 12)),  # masses and thrust at the start, middle and end of a step
+        ("before", _F, (13,)),  # motion: position, velocity, attitude, rates
+        ("trial", _F, (13,)),
+        ("slopes", _F, (4, 13)),
     ],
     align=True,
 )

@@ -1,0 +1,161 @@
+"""Machine code kept between runs: one cache folder for each version of a kernel's sources.
+
+numba's own cache looks only at the file of the function it compiled, so an edited callee in
+another file would go on answering with the old code. Here the folder's name is a hash of *all*
+sources of a kernel, of the numba and llvmlite versions and of the processor, so a folder never
+holds anything but what its sources say.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+__all__ = ["Kernels", "cache_parent"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+#: folders of one kernel that are kept: a few checkouts or versions in turn should not thrash
+_KEPT: Final = 4
+_COMPLETE: Final = "complete"
+
+
+def cache_parent() -> Path:
+    """The folder under which all kernels keep their code.
+
+    `NUMBA_CACHE_DIR` if it is set, else `drycount` in `XDG_CACHE_HOME` or `~/.cache`; a folder of
+    this user among the temporary files where that cannot be written.
+    """
+    numba_dir = os.environ.get("NUMBA_CACHE_DIR")
+    xdg = os.environ.get("XDG_CACHE_HOME")
+    if numba_dir:
+        parent = Path(numba_dir)
+    elif xdg:
+        parent = Path(xdg) / "drycount"
+    else:
+        parent = Path("~").expanduser() / ".cache" / "drycount"
+    try:
+        parent.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        usable = False
+    else:
+        usable = os.access(parent, os.W_OK)
+    if not usable:
+        parent = Path(tempfile.gettempdir()) / f"drycount-{os.getuid()}"
+        parent.mkdir(mode=0o700, exist_ok=True)
+    return parent
+
+
+class Kernels:
+    """The compiled functions of one kernel.
+
+    name     of the kernel, part of the folder's name
+    sources  every file whose text can change what the kernel computes
+    """
+
+    def __init__(self, name: str, sources: Iterable[Path]) -> None:
+        self.name = name
+        self._sources = tuple(sorted(sources))
+        self._folder: Path | None = None
+
+    @property
+    def folder(self) -> Path:
+        """Where this version's code is kept; made on first use."""
+        if self._folder is None:
+            self._folder = cache_parent() / f"{self.name}-{self._key()}"
+            new = not self._folder.exists()
+            self._folder.mkdir(parents=True, exist_ok=True)
+            os.utime(self._folder)
+            if new:
+                self._prune()
+        return self._folder
+
+    @property
+    def complete(self) -> bool:
+        """Whether this version has been compiled to its end before."""
+        return (self.folder / _COMPLETE).exists()
+
+    def compiled(self, *signature: object) -> Callable[[F], F]:
+        """Decorator: compile with numba (no fast-math, no Python exceptions for x/0, no GIL).
+
+        With a signature the function is compiled, or loaded, at once; without, when it is called.
+        """
+
+        def decorate(function: F) -> F:
+            import numba  # noqa: PLC0415 - takes a third of a second
+
+            with self._in_folder():
+                found: F = numba.njit(*signature, cache=True, error_model="numpy", nogil=True)(
+                    function
+                )
+            return found
+
+        return decorate
+
+    def prepare(self, load: Callable[[], object], announce: Callable[[str], None] | None) -> None:
+        """Compile once, under a lock, whatever `load` imports; say so only if it takes time.
+
+        Other processes that prepare the same kernel meanwhile wait, and then load.
+        """
+        with _locked(cache_parent() / f"{self.name}.lock"):
+            if not self.complete and announce is not None:
+                announce(f"compiling the {self.name} kernel (once per version) ...")
+            load()
+            (self.folder / _COMPLETE).touch()
+
+    def _key(self) -> str:
+        import llvmlite  # noqa: PLC0415 - only where something is compiled or loaded
+        import numba  # noqa: PLC0415
+        from llvmlite import binding  # noqa: PLC0415
+
+        key = hashlib.sha256()
+        for source in self._sources:
+            # the path too: numba files its code by the path of the source
+            for part in (str(source.resolve()).encode(), source.read_bytes()):
+                key.update(len(part).to_bytes(8, "little"))
+                key.update(part)
+        features = binding.get_host_cpu_features().flatten()
+        machine = (numba.__version__, llvmlite.__version__, binding.get_host_cpu_name(), features)
+        key.update("\n".join(machine).encode())
+        return key.hexdigest()[:16]
+
+    def _prune(self) -> None:
+        """Remove the folders of this kernel that were used longest ago."""
+        folders = [f for f in cache_parent().glob(f"{self.name}-*") if f.is_dir()]
+        used = {}
+        for folder in folders:
+            with contextlib.suppress(OSError):  # another process may prune as well
+                used[folder] = folder.stat().st_mtime
+        for folder in sorted(used, key=used.__getitem__)[:-_KEPT]:
+            shutil.rmtree(folder, ignore_errors=True)
+
+    @contextlib.contextmanager
+    def _in_folder(self) -> Iterator[None]:
+        """Point numba's cache at our folder while it decorates, and only then."""
+        from numba.core import config  # noqa: PLC0415 - as in `compiled`
+
+        before = config.CACHE_DIR
+        config.CACHE_DIR = str(self.folder)
+        try:
+            yield
+        finally:
+            config.CACHE_DIR = before
+
+
+@contextlib.contextmanager
+def _locked(path: Path) -> Iterator[None]:
+    """Hold an exclusive lock between processes; where the system has none, go on without."""
+    try:
+        import fcntl  # noqa: PLC0415 - not on every system
+    except ImportError:
+        yield
+        return
+    with path.open("a") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield

@@ -1,0 +1,151 @@
+"""What moves on the vehicle: servos, parachutes, and the joint between the two bodies."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from sequencer.world.forces import CENTRE, MASS, budget
+from sequencer.world.jit import Record, compiled
+from sequencer.world.layout import FaultKind, LoadKind, Mode
+from sequencer.world.motors import TINY
+from sequencer.world.rotation import to_earth
+from sequencer.world.taps import fault_at, fault_size
+
+__all__ = [
+    "act",
+    "deploy",
+    "move_servos",
+    "order_separation",
+    "part",
+    "run_parachutes",
+]
+
+_SEPARATION: Final = int(LoadKind.SEPARATION)
+_SEPARATION_HUNG: Final = int(FaultKind.SEPARATION_HUNG)
+_SEPARATION_LATE: Final = int(FaultKind.SEPARATION_LATE)
+_PARACHUTE_FAILS: Final = int(FaultKind.PARACHUTE_FAILS)
+_PARACHUTE_LATE: Final = int(FaultKind.PARACHUTE_LATE)
+_SERVO_STUCK: Final = int(FaultKind.SERVO_STUCK)
+_FREE: Final = int(Mode.FREE)
+_DOWN: Final = int(Mode.DOWN)
+
+
+@compiled()
+def move_servos(state: Record, params: Record, commands: Record, dt: float) -> None:
+    """Move every servo for dt towards its demand: dead band, first-order lag, rate limit, travel.
+
+    The bias is an error of the horn's position, so it is added to the demand. Without a demand yet
+    (NaN) a servo stays at its start.
+    """
+    for i in range(params.servos):
+        demand = commands.servo[i]
+        if not math.isnan(demand):
+            state.servo_demand[i] = demand
+        demand = state.servo_demand[i]
+        if math.isnan(demand) or fault_at(params, commands, _SERVO_STUCK, i):
+            continue
+        aim = min(max(demand + params.servo_bias[i], params.servo_low[i]), params.servo_high[i])
+        error = aim - state.servo[i]
+        if abs(error) <= params.servo_dead_band[i]:
+            continue
+        move = error
+        if params.servo_lag[i] > 0.0:
+            move *= 1.0 - math.exp(-dt / params.servo_lag[i])
+        most = params.servo_rate[i] * dt
+        state.servo[i] += min(max(move, -most), most)
+
+
+@compiled()
+def deploy(state: Record, params: Record, commands: Record, parachute: int, delay: float) -> None:
+    """Something throws the parachute out, `delay` s from now; a sooner order stands."""
+    if fault_at(params, commands, _PARACHUTE_FAILS, parachute):
+        return
+    late = delay + fault_size(params, commands, _PARACHUTE_LATE, parachute, 0.0)
+    state.parachute_clock[parachute] = max(state.parachute_clock[parachute], -late)
+
+
+@compiled()
+def run_parachutes(state: Record, params: Record, commands: Record, dt: float) -> None:
+    """Advance the clocks of parachutes that have been thrown out, or will be."""
+    for i in range(params.parachutes):
+        clock = state.parachute_clock[i]
+        if clock == -math.inf:
+            continue
+        after = clock + dt
+        if abs(after) < TINY:
+            after = 0.0
+        if clock < 0.0 <= after and fault_at(params, commands, _PARACHUTE_FAILS, i):
+            after = -math.inf
+        state.parachute_clock[i] = after
+
+
+@compiled()
+def order_separation(state: Record) -> None:
+    """The separation charge has acted."""
+    if state.separation_clock < 0.0:
+        state.separation_clock = 0.0
+
+
+@compiled()
+def act(state: Record, params: Record, commands: Record, kind: int, target: int) -> None:
+    """What an ejection charge does: parts the bodies or deploys a parachute."""
+    if kind == _SEPARATION:
+        order_separation(state)
+    else:
+        deploy(state, params, commands, target, 0.0)
+
+
+@compiled()
+def part(state: Record, params: Record, commands: Record, dt: float) -> None:
+    """Let the clock of an ordered separation run, and part the bodies when its time has come.
+
+    Both keep the velocity that their centres of mass had in the turning stack, and are pushed
+    apart along the axis with momentum conserved.
+    """
+    if state.separation_clock < 0.0 or state.separated != 0:
+        if state.separated != 0:
+            state.separation_clock += dt
+        return
+    state.separation_clock += dt
+    late = fault_size(params, commands, _SEPARATION_LATE, 0, 0.0)
+    if (
+        state.separation_clock < late - TINY
+        or fault_at(params, commands, _SEPARATION_HUNG, 0)
+        or params.part_mass[1] <= 0.0
+    ):
+        return
+    budget(state, params, 0, 0.0)
+    whole = state.budget[0, MASS]
+    centre = state.budget[0, CENTRE]
+    state.separated = 1
+    budget(state, params, 0, 0.0)
+    mass = state.budget[0, MASS]
+    ahead = centre - state.budget[0, CENTRE]  # of the common centre, along the axis
+    rest = whole - mass
+    behind = ahead * mass / rest
+    a, b, c, d = state.attitude[0], state.attitude[1], state.attitude[2], state.attitude[3]
+    ex, ey, ez = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
+    # velocity of a point one metre ahead on the axis against the common centre
+    sx, sy, sz = to_earth(a, b, c, d, 0.0, state.rates[2], -state.rates[1])
+    push = params.separation_push
+    if state.mode == _DOWN:
+        push = 0.0
+    forward = push * rest / whole
+    backward = push * mass / whole
+    axis = (ex, ey, ez)
+    swing = (sx, sy, sz)
+    for i in range(3):
+        place = state.position[i]
+        speed = state.velocity[i]
+        state.position[i] = place + ahead * axis[i]
+        state.velocity[i] = speed + ahead * swing[i] + forward * axis[i]
+        state.part1_position[i] = place - behind * axis[i]
+        state.part1_velocity[i] = speed - behind * swing[i] - backward * axis[i]
+    state.part1_mass = rest
+    state.part1_down = 1 if state.mode == _DOWN else 0
+    if state.mode != _DOWN:
+        state.mode = _FREE
+    for i in range(params.parachutes):
+        if params.parachute_self_delay[i] < math.inf:
+            deploy(state, params, commands, i, params.parachute_self_delay[i])

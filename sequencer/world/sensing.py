@@ -1,0 +1,138 @@
+"""Sensors: from the truth to what a computer reads.
+
+In this order: lag, bias, noise, quantisation, range. A sensor answers when the world's tick equals
+its phase modulo its period; between answers it keeps the last one and is not fresh. Noise depends
+on (sensor, tick) alone, so a fault on one sensor changes no other.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from sequencer.world.air import air, pressure_height
+from sequencer.world.chance import SOURCE_SENSOR, normal_pair
+from sequencer.world.circuits import resistance_seen
+from sequencer.world.forces import tail_station
+from sequencer.world.jit import Record, compiled
+from sequencer.world.layout import FaultKind, SensorKind
+from sequencer.world.motors import takes_part
+from sequencer.world.taps import fault_at, fault_size
+
+__all__ = ["sense"]
+
+_ACCELERATION: Final = int(SensorKind.ACCELERATION)
+_RATE: Final = int(SensorKind.RATE)
+_BAROMETER: Final = int(SensorKind.BAROMETER)
+_RANGE: Final = int(SensorKind.RANGE)
+_HOLD_DOWN_FORCE: Final = int(SensorKind.HOLD_DOWN_FORCE)
+_FLAME: Final = int(SensorKind.FLAME)
+_CONTINUITY: Final = int(SensorKind.CONTINUITY)
+_BATTERY: Final = int(SensorKind.BATTERY)
+_WIND: Final = int(SensorKind.WIND)
+_SWITCH: Final = int(SensorKind.SWITCH)
+_SERVO: Final = int(SensorKind.SERVO)
+_SEPARATED: Final = int(SensorKind.SEPARATED)
+_SENSOR_FROZEN: Final = int(FaultKind.SENSOR_FROZEN)
+_SENSOR_SILENT: Final = int(FaultKind.SENSOR_SILENT)
+_SENSOR_BIAS: Final = int(FaultKind.SENSOR_BIAS)
+_SENSOR_SPIKE: Final = int(FaultKind.SENSOR_SPIKE)
+_SENSOR_NAN: Final = int(FaultKind.SENSOR_NAN)
+
+
+@compiled()
+def _distance_below(state: Record, params: Record, out: Record, sensor: int) -> float:
+    """Way along the tail's direction to level ground, m; NaN where nothing comes back."""
+    cosine = out.tilt_cosine
+    if cosine <= 0.0 or cosine < params.sensor_cutoff[sensor]:
+        return math.nan
+    if params.sensor_plume[sensor] != 0:
+        for m in range(params.motors):
+            if state.lit[m] == 2 and takes_part(state, params, m, 0):
+                return math.nan
+    below = tail_station(state, params) - out.centre_of_mass
+    way = (state.position[2] - below * cosine) / cosine
+    if way > params.sensor_high[sensor]:
+        return math.nan
+    return max(float(way), 0.0)
+
+
+@compiled()
+def _truth(state: Record, params: Record, commands: Record, out: Record, sensor: int) -> float:
+    """What a perfect sensor of this kind would read now."""
+    kind = params.sensor_kind[sensor]
+    place = params.sensor_place[sensor]
+    value = 0.0
+    if kind == _ACCELERATION:
+        value = out.specific_force[place]
+    elif kind == _RATE:
+        value = out.rates[place]
+    elif kind == _RANGE:
+        value = _distance_below(state, params, out, sensor)
+    elif kind == _HOLD_DOWN_FORCE:
+        value = out.hold_down_force
+    elif kind == _FLAME:
+        value = float(out.burning[place])
+    elif kind == _CONTINUITY:
+        # an open circuit pins the reading to the end of its range
+        value = min(resistance_seen(state, params, commands, place), params.sensor_high[sensor])
+    elif kind == _BATTERY:
+        value = out.battery[place]
+    elif kind == _WIND:
+        value = out.wind_mast
+    elif kind == _SWITCH:
+        value = float(commands.switch[place])
+    elif kind == _SERVO:
+        value = out.servo[place]
+    elif kind == _SEPARATED:
+        value = float(out.separated)
+    else:
+        value, _ = air(params, state.position[2])
+        if kind == _BAROMETER:
+            ground, _ = air(params, 0.0)
+            value = pressure_height(value) - pressure_height(ground)
+    return value
+
+
+@compiled()
+def _lagged(state: Record, params: Record, sensor: int, truth: float) -> float:
+    """First-order lag, stepped exactly over one tick; starts, and starts again, at the truth."""
+    if math.isnan(truth):
+        state.sensor_started[sensor] = 0
+        return truth
+    lag = params.sensor_lag[sensor]
+    if state.sensor_started[sensor] == 0 or lag <= 0.0:
+        state.sensor_started[sensor] = 1
+        state.sensor_filter[sensor] = truth
+    else:
+        share = 1.0 - math.exp(-1.0 / (params.rate_hz * lag))
+        state.sensor_filter[sensor] += share * (truth - state.sensor_filter[sensor])
+    return float(state.sensor_filter[sensor])
+
+
+@compiled()
+def sense(state: Record, params: Record, commands: Record, out: Record) -> None:
+    """Let every sensor that is due at state.tick answer; out.value, out.fresh."""
+    for i in range(params.sensors):
+        value = _lagged(state, params, i, _truth(state, params, commands, out, i))
+        due = state.tick % params.sensor_period[i] == params.sensor_phase[i]
+        if not due or fault_at(params, commands, _SENSOR_SILENT, i):
+            out.fresh[i] = 0
+            out.value[i] = state.sensor_value[i]
+            continue
+        value += params.sensor_bias[i] + fault_size(params, commands, _SENSOR_BIAS, i, 0.0)
+        if params.sensor_noise[i] > 0.0:
+            chance, _ = normal_pair(params.seed, params.flight, SOURCE_SENSOR + i, state.tick)
+            value += params.sensor_noise[i] * chance
+        quantum = params.sensor_quantum[i]
+        if quantum > 0.0:
+            value = math.floor(value / quantum + 0.5) * quantum
+        if not math.isnan(value):
+            value = min(max(value, params.sensor_low[i]), params.sensor_high[i])
+        value = fault_size(params, commands, _SENSOR_SPIKE, i, value)
+        if fault_at(params, commands, _SENSOR_NAN, i):
+            value = math.nan
+        if not fault_at(params, commands, _SENSOR_FROZEN, i):
+            state.sensor_value[i] = value
+        out.fresh[i] = 1
+        out.value[i] = state.sensor_value[i]

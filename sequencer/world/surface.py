@@ -1,0 +1,207 @@
+"""The ground: pad, hold-down, rail, touchdown, and what stands near the pad."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from sequencer.world.forces import CENTRE, MASS, budget, forces, servo_sum, tail_station
+from sequencer.world.jit import Record, compiled
+from sequencer.world.layout import FaultKind, Mode, ServoRole
+from sequencer.world.motion import advance
+from sequencer.world.rotation import pad_attitude, to_earth
+from sequencer.world.taps import fault_at
+
+__all__ = ["lowest", "move_body0", "place_on_pad", "see_obstacles"]
+
+_CLAMPED: Final = int(Mode.CLAMPED)
+_RAIL: Final = int(Mode.RAIL)
+_FREE: Final = int(Mode.FREE)
+_DOWN: Final = int(Mode.DOWN)
+_LEGS: Final = int(ServoRole.LEGS)
+_HOLD_DOWN_STUCK: Final = int(FaultKind.HOLD_DOWN_STUCK)
+#: how far the vehicle must have moved before it counts as lifted off, m
+_LIFTED: Final = 0.05
+#: how high it must have been before a fall counts as apogee, m
+_APOGEE: Final = 2.0
+
+
+@compiled()
+def place_on_pad(state: Record, params: Record) -> None:
+    """Stand body 0 at rest with its tail on the ground at the origin, along the rail."""
+    a, b, c, d = pad_attitude(params.rail_tilt, params.rail_azimuth)
+    ex, ey, ez = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
+    up = tail_station(state, params) - state.budget[0, CENTRE]
+    axis = (ex, ey, ez)
+    attitude = (a, b, c, d)
+    for i in range(3):
+        state.position[i] = up * axis[i]
+        state.velocity[i] = 0.0
+        state.rates[i] = 0.0
+    for i in range(4):
+        state.attitude[i] = attitude[i]
+
+
+@compiled()
+def lowest(state: Record, params: Record, centre: float, legs: float) -> float:
+    """Height of the lower of nose and tail above the ground, m.
+
+    centre  station of the centre of mass
+    legs    how far the feet reach below the tail, m
+    """
+    rise = 2.0 * (state.attitude[1] * state.attitude[3] - state.attitude[0] * state.attitude[2])
+    nose = centre * rise
+    tail = (centre - tail_station(state, params) - legs) * rise
+    return float(state.position[2] + min(nose, tail))
+
+
+@compiled()
+def _hold(state: Record, params: Record, commands: Record, time: float, dt: float) -> bool:
+    """Body 0 stands on the pad; note the force there. True when it comes free now.
+
+    The force is thrust and wind along the axis less weight: positive when the vehicle pulls.
+    """
+    budget(state, params, 0, 0.0)
+    place_on_pad(state, params)
+    for i in range(3):
+        state.trial[i] = state.position[i]
+        state.trial[3 + i] = 0.0
+        state.trial[10 + i] = 0.0
+    for i in range(4):
+        state.trial[6 + i] = state.attitude[i]
+    fx, _, _, _, _, _ = forces(state, params, 0, time, dt)
+    pull = fx - state.budget[0, MASS] * params.gravity * math.cos(params.rail_tilt)
+    state.hold_down_force = pull
+    return bool(state.released != 0 and pull > 0.0)
+
+
+@compiled()
+def move_body0(state: Record, params: Record, commands: Record, time: float, dt: float) -> None:
+    """Advance body 0 by one integration step, whatever holds it."""
+    if state.mode == _DOWN:
+        return
+    if state.released == 0 and state.release_ordered != 0:
+        if not fault_at(params, commands, _HOLD_DOWN_STUCK, 0):
+            state.released = 1
+    if state.mode == _CLAMPED:
+        if not _hold(state, params, commands, time, dt):
+            return
+        state.mode = _RAIL if params.rail_length > 0.0 else _FREE
+    state.hold_down_force = 0.0
+    legs = params.leg_length * min(max(servo_sum(state, params, _LEGS, 0), 0.0), 1.0)
+    if state.separated == 0:
+        legs = 0.0
+    if state.mode == _RAIL:
+        advance(state, params, time, dt)
+        _slide(state, params, dt)
+        return
+    budget(state, params, 0, 0.0)
+    was = lowest(state, params, state.budget[0, CENTRE], legs)
+    advance(state, params, time, dt)
+    low = lowest(state, params, state.budget[2, CENTRE], legs)
+    if low <= 0.0:
+        _meet_ground(state, params, was, low)
+    _note_heights(state, params)
+
+
+@compiled()
+def _slide(state: Record, params: Record, dt: float) -> None:
+    """Count the travel along the rail; leave it at its end, or stand again at its foot."""
+    ex, ey, ez = to_earth(
+        state.attitude[0],
+        state.attitude[1],
+        state.attitude[2],
+        state.attitude[3],
+        1.0,
+        0.0,
+        0.0,
+    )
+    axis = (ex, ey, ez)
+    travel = 0.0
+    for i in range(3):
+        travel += (state.position[i] - state.before[i]) * axis[i]
+    state.rail_travel += travel
+    if state.rail_travel < 0.0:
+        state.rail_travel = 0.0
+        state.mode = _CLAMPED
+        for i in range(3):
+            state.position[i] = state.before[i]
+            state.velocity[i] = 0.0
+    elif state.rail_travel >= params.rail_length:
+        state.mode = _FREE
+    if state.rail_travel > _LIFTED:
+        state.lifted = 1
+    _note_heights(state, params)
+
+
+@compiled()
+def _note_heights(state: Record, params: Record) -> None:
+    """Keep the greatest height; see lift-off and apogee."""
+    height = lowest(state, params, state.budget[2, CENTRE], 0.0)
+    state.highest = max(state.highest, height)
+    if height > _LIFTED and state.mode == _FREE:
+        state.lifted = 1
+    if state.lifted != 0 and state.highest >= _APOGEE and state.velocity[2] <= 0.0:
+        state.apogee = 1
+
+
+@compiled()
+def _meet_ground(state: Record, params: Record, was: float, low: float) -> None:
+    """The lowest point has passed the ground within the step: stand again, or touch down.
+
+    The moment of contact is found by a straight line between the heights before and after; all
+    that is noted about the touchdown is taken there.
+    """
+    if state.lifted == 0:
+        state.mode = _CLAMPED
+        for i in range(3):
+            state.velocity[i] = 0.0
+            state.rates[i] = 0.0
+        return
+    share = 1.0
+    if was > low:
+        share = min(max(was / (was - low), 0.0), 1.0)
+    for i in range(13):
+        state.trial[i] = state.before[i] + share * (state.trial[i] - state.before[i])
+    at = state.trial
+    norm = math.sqrt(at[6] * at[6] + at[7] * at[7] + at[8] * at[8] + at[9] * at[9])
+    for i in range(3):
+        state.position[i] = at[i]
+        state.velocity[i] = 0.0
+        state.rates[i] = 0.0
+    for i in range(4):
+        state.attitude[i] = at[6 + i] / norm
+    state.mode = _DOWN
+    state.down = 1
+    state.down_speed = -at[5]
+    state.down_sideways = math.sqrt(at[3] * at[3] + at[4] * at[4])
+    state.down_cosine = 2.0 * (
+        state.attitude[1] * state.attitude[3] - state.attitude[0] * state.attitude[2]
+    )
+    state.down_rate = math.sqrt(at[11] * at[11] + at[12] * at[12])
+    state.down_east = at[0]
+    state.down_north = at[1]
+    state.down_tick = state.tick + 1  # what happens in a step counts at its end
+
+
+@compiled()
+def see_obstacles(state: Record, params: Record) -> None:
+    """Note whether nose, tail or centre of mass of body 0 is inside an obstacle."""
+    a, b, c, d = state.attitude[0], state.attitude[1], state.attitude[2], state.attitude[3]
+    ex, ey, ez = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
+    centre = state.budget[0, CENTRE]
+    for i in range(params.obstacles):
+        for point in range(3):
+            x = 0.0
+            if point == 1:
+                x = centre
+            elif point == 2:
+                x = centre - tail_station(state, params)
+            east = state.position[0] + x * ex - params.obstacle_east[i]
+            north = state.position[1] + x * ey - params.obstacle_north[i]
+            radius = params.obstacle_radius[i]
+            if (
+                east * east + north * north <= radius * radius
+                and state.position[2] + x * ez <= params.obstacle_height[i]
+            ):
+                state.hit_obstacle = 1
