@@ -60,4 +60,4 @@ class Executor(Protocol):
         """All flags as the last tick left them."""
 
     def registers(self) -> dict[str, float]:
-        """Everything that it remembers, by name; see sequencer.execute.registers."""
+        """Everything that it remembers, by name; see `ReferenceExecutor.registers` for the keys."""

@@ -1,125 +1,39 @@
 """The reference executor: what a sequence means, written to be read.
 
-The flat state machine is one `transitions.Machine` with one trigger, `tick`. Every exit is one
-transition per state that it leaves, added in the order in which exits are tried: common exits
-first, then the state's own. Its condition is "my hold counter has reached its number". On a change
-the machine calls
-
-    exit          of the old state: on_leave
-    enter         of the new state: the exit's actions, then on_entry
+`ReferenceExecutor.tick` is the five steps of a tick in their order. The changes of state
+themselves are made by a state machine of the library `transitions`; see sequencer.execute.machine.
 
 All hold counters must be updated before the first exit is tried, and a machine stops at the first
-condition that holds. So the counters are updated here, and the machine is asked afterwards, and
-only on ticks on which some counter has reached its number: on all others every one of its
-conditions would be false and it would do nothing, in four times the time of all the rest.
+condition that holds. So the counters are updated here, and the machine is triggered afterwards,
+and only on ticks on which some counter has reached its number: on all others every one of its
+conditions would be false and it would do nothing, in twice the time of all the rest.
 """
 
 from __future__ import annotations
 
 import typing
 from collections.abc import Mapping
-from typing import cast
-
-from transitions import EventData, Machine, State, Transition
 
 from sequencer.execute.actuators import Actuators
 from sequencer.execute.blocks import BlockState, make_block
 from sequencer.execute.interface import Outputs
 from sequencer.execute.loops import ThrustVectorPid, make_loop
+from sequencer.execute.machine import Watch, build_machine
 from sequencer.execute.values import (
     CLOCK,
     STATE,
     TIME_IN_STATE,
     Memory,
-    Names,
     compile_expression,
     finite,
     names_of,
 )
-from sequencer.sequence.model import Command, Exit, Sequence
+from sequencer.sequence.model import Command, Sequence
 from sequencer.sequence.model import State as StateModel
 
 __all__ = ["ReferenceExecutor"]
 
 _NAN = float("nan")
-
-
-class _Watch:
-    """An exit and its hold counter."""
-
-    __slots__ = ("count", "exit", "fresh_cell", "fresh_index", "is_true", "needed", "ready")
-
-    def __init__(self, way: Exit, sequence: Sequence, names: Names) -> None:
-        self.exit = way
-        self.is_true = compile_expression(way.condition, names)
-        self.needed = float(way.hold_ticks)
-        self.fresh_index = None if way.fresh is None else list(sequence.inputs).index(way.fresh)
-        self.fresh_cell = 0 if way.fresh is None else names.cells[way.fresh]
-        self.count = 0.0
-        self.ready = False
-
-    def update(self, memory: Memory, fresh: typing.Sequence[bool]) -> bool:
-        """Count this tick; True where the exit could fire on it.
-
-        An unknown condition counts as false. With a `fresh` input, ticks that did not refresh it
-        neither count nor reset, and a refreshed bad value resets.
-        """
-        true = self.is_true(memory) is True
-        if self.fresh_index is not None:
-            if not fresh[self.fresh_index]:
-                self.ready = False
-                return False
-            true = true and memory[self.fresh_cell] is not None
-        if not true:
-            self.count = 0.0
-            self.ready = False
-            return False
-        if self.count < self.needed:
-            self.count += 1.0
-        self.ready = self.count == self.needed
-        return self.ready
-
-    def is_ready(self) -> bool:
-        """The condition of the transition."""
-        return self.ready
-
-
-class _Way(Transition):
-    """A transition that knows its exit."""
-
-    def __init__(self, *args: typing.Any, watch: _Watch, **kwargs: typing.Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.watch = watch
-
-
-class _Place(State):
-    """A state that leaves what happens at its border to the executor.
-
-    Overriding `exit` and `enter` instead of hanging callbacks on them gives the executor the
-    transition that is under way, and spares what the machine spends on a list of callbacks.
-    """
-
-    def __init__(self, state: StateModel, executor: ReferenceExecutor) -> None:
-        super().__init__(state.name)
-        self.state = state
-        self.executor = executor
-
-    def exit(self, event_data: EventData) -> None:
-        self.executor.leave(self.state, cast("_Way", event_data.transition).watch)
-
-    def enter(self, event_data: EventData) -> None:
-        self.executor.enter(self.state, cast("_Way", event_data.transition).watch)
-
-
-class _Machine(Machine):
-    transition_cls = _Way
-
-
-class _Present:
-    """What the machine works on: holds the name of the present state, and gets its trigger."""
-
-    state: str
-    tick: typing.Callable[[], bool]
 
 
 class ReferenceExecutor:
@@ -158,29 +72,8 @@ class ReferenceExecutor:
         )
         fields = sequence.publication.fields if sequence.publication else ()
         self._published = tuple(names.cells[field] for field in fields)
-        self._build_machine()
+        self._machine, self._present, self._watches = build_machine(sequence, names, self)
         self.boot()
-
-    def _build_machine(self) -> None:
-        sequence, names = self.sequence, self._names
-        common = {way.name: _Watch(way, sequence, names) for way in sequence.common_exits}
-        self._present = _Present()
-        self._machine = _Machine(
-            model=self._present,
-            states=[_Place(state, self) for state in self._states],
-            initial=sequence.start,
-            auto_transitions=False,
-        )
-        self._watches: dict[str, tuple[_Watch, ...]] = {}
-        for name in sequence.states:
-            self._watches[name] = tuple(
-                common[way.name] if way.common else _Watch(way, sequence, names)
-                for way in sequence.eligible_exits(name)
-            )
-            for watch in self._watches[name]:
-                self._machine.add_transition(
-                    "tick", name, watch.exit.to, conditions=watch.is_ready, watch=watch
-                )
 
     def boot(self, retained: Mapping[str, bool] | None = None) -> None:
         """Forget everything but the retained flags; the next tick is tick 0."""
@@ -270,7 +163,7 @@ class ReferenceExecutor:
 
     # 4. a change of state, called by the machine
 
-    def leave(self, state: StateModel, watch: _Watch) -> None:
+    def leave(self, state: StateModel, watch: Watch) -> None:
         """Run on_leave. Own counters go back to zero, and that of the exit that fires; a common
         exit's lives on where the new state lists it.
         """
@@ -282,7 +175,7 @@ class ReferenceExecutor:
         watch.count = 0.0
         self._command(state.on_leave)
 
-    def enter(self, state: StateModel, watch: _Watch) -> None:
+    def enter(self, state: StateModel, watch: Watch) -> None:
         """Run the exit's actions, then on_entry; reset loops that the old state did not run."""
         self._command(watch.exit.actions)
         memory = self._memory
