@@ -1,5 +1,19 @@
 """Events and signals of one flight."""
 
 from sequencer.record.model import Event, FlightRecord, Signal, Verdict
+from sequencer.record.serialise import record_to_dict, to_json
+from sequencer.record.vocabulary import EVENT_KINDS, FLIGHT_OVER, SIGNALS, EventKind, SignalKind
 
-__all__ = ["Event", "FlightRecord", "Signal", "Verdict"]
+__all__ = [
+    "EVENT_KINDS",
+    "FLIGHT_OVER",
+    "SIGNALS",
+    "Event",
+    "EventKind",
+    "FlightRecord",
+    "Signal",
+    "SignalKind",
+    "Verdict",
+    "record_to_dict",
+    "to_json",
+]

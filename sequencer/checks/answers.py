@@ -1,0 +1,245 @@
+"""Response and precedence in one stretch of a scope.
+
+With an answer that is an event, the margin is in seconds. With one that is a condition it is what
+the condition was worth where it counted; a trigger that is a condition of the same unit takes part
+as in signal temporal logic, always(trigger implies eventually[window] answer), one of another unit
+as a truth.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sequencer.checks.conditions import Condition, Trace
+from sequencer.checks.demands import Answer, Window
+from sequencer.checks.findings import Finding, Gate
+from sequencer.checks.happenings import Happening
+from sequencer.checks.scopes import Segment
+from sequencer.checks.view import Occurrence, View
+from sequencer.checks.windows import sliding_max, sliding_min, window_ticks
+from sequencer.checks.wording import amount, at, times, when, window
+
+__all__ = ["answered"]
+
+Floats = NDArray[np.float64]
+
+
+def answered(demand: Answer, segment: Segment, view: View) -> Finding | None:
+    """Each trigger with its answer; None where the trigger never came in this stretch."""
+    if isinstance(demand.answer, Condition):
+        return _by_condition(demand, demand.answer, segment, view)
+    if not isinstance(demand.trigger, Happening):
+        raise TypeError("an answer that is an event needs a trigger that is one")
+    return _by_event(demand, demand.trigger, demand.answer, segment, view)
+
+
+# --- events answer events -------------------------------------------------------------------------
+
+
+def _by_event(
+    demand: Answer, trigger: Happening, answer: Happening, segment: Segment, view: View
+) -> Finding | None:
+    asked = [one for one in view.occurrences(trigger) if segment.start <= one.tick <= segment.end]
+    if not asked:
+        return None
+    given = view.occurrences(answer)
+    judge = _preceded if demand.backwards else _followed
+    found = [judge(demand, one, answer, given, segment, view) for one in asked]
+    broken = [finding for finding in found if finding.broken]
+    if broken:
+        worst = min(broken, key=lambda finding: finding.high)
+        more = times(len(broken) - 1)
+        return Finding(worst.low, worst.high, worst.start, worst.end, worst.text + more)
+    waiting = [finding for finding in found if not finding.kept]
+    return waiting[0] if waiting else min(found, key=lambda finding: finding.low)
+
+
+def _followed(
+    demand: Answer,
+    asked: Occurrence,
+    answer: Happening,
+    given: list[Occurrence],
+    segment: Segment,
+    view: View,
+) -> Finding:
+    """A response. What came before its trigger is no answer; a lower bound of 0 is no edge."""
+    bounds = demand.window
+    after = ((asked.tick, bounds.low_s),) if bounds.low_s > 0 else ()
+    before = [(asked.tick, bounds.high_s)] if bounds.bounded else []
+    if segment.closed is not None:
+        before.append((segment.end, 0.0))
+    gate = Gate(view.rate_hz, after, tuple(before))
+    margin, chosen = gate.best([one for one in given if one.tick >= asked.tick])
+    asks = f"{window(bounds.low_s, bounds.high_s)} " if bounds != Window() else ""
+    asks = f"{asks}after {when(view, asked)}"
+    if segment.closed is not None:
+        asks += f" and before {when(view, segment.closed)}"
+    if margin >= 0 and chosen is not None:
+        return _kept(view, margin, chosen, asked, f"after {when(view, asked)}")
+    deadline = asked.tick + window_ticks(0.0, bounds.high_s, view.rate_hz)[1]
+    if segment.closed is None and (deadline > view.last if bounds.bounded else not view.over):
+        text = f"the record ended at {at(view, view.last)} with {answer.text} still awaited {asks}"
+        return Finding(margin, math.inf, None, None, text)
+    end = int(min(deadline, segment.end))
+    if chosen is None:
+        text = f"{answer.text} never came {asks}"
+        return Finding(margin, margin, asked.tick, max(asked.tick, end), text)
+    late = chosen.tick > end
+    text = (
+        f"'{chosen.label}' came at {at(view, chosen.tick)}, {amount(margin, 's')} too "
+        f"{'late' if late else 'early'}; it must come {asks}"
+    )
+    return Finding(margin, margin, asked.tick, chosen.tick, text)
+
+
+def _preceded(
+    demand: Answer,
+    asked: Occurrence,
+    answer: Happening,
+    given: list[Occurrence],
+    segment: Segment,
+    view: View,
+) -> Finding:
+    """A precedence. Decided at once: what comes later cannot have gone before."""
+    bounds = demand.window
+    after = [(asked.tick, -bounds.high_s)] if bounds.bounded else []
+    if segment.opened is not None:
+        after.append((segment.start, 0.0))
+    gate = Gate(view.rate_hz, tuple(after), ((asked.tick, -bounds.low_s),))
+    margin, chosen = gate.best(given)
+    asks = f"{window(bounds.low_s, bounds.high_s)} before it" if bounds != Window() else "before it"
+    if segment.opened is not None:
+        asks += f", after {when(view, segment.opened)}"
+    if margin >= 0 and chosen is not None:
+        return _kept(view, margin, chosen, asked, f"before {when(view, asked)}")
+    if chosen is None:
+        text = f"{when(view, asked)} came although {answer.text} never did; it must come {asks}"
+        return Finding(margin, margin, asked.tick, asked.tick, text)
+    late = gate.margin(chosen.tick) == -bounds.low_s - (chosen.tick - asked.tick) / view.rate_hz
+    text = (
+        f"{when(view, asked)} came with {when(view, chosen)} {amount(margin, 's')} too "
+        f"{'late' if late else 'early'}; it must come {asks}"
+    )
+    start, end = sorted((asked.tick, chosen.tick))
+    return Finding(margin, margin, start, end, text)
+
+
+def _kept(view: View, margin: float, chosen: Occurrence, asked: Occurrence, asks: str) -> Finding:
+    spare = f", {amount(margin, 's')} to spare" if math.isfinite(margin) else ""
+    start, end = sorted((asked.tick, chosen.tick))
+    return Finding(margin, margin, start, end, f"{when(view, chosen)} came {asks}{spare}")
+
+
+# --- conditions answer ----------------------------------------------------------------------------
+
+
+def _by_condition(
+    demand: Answer, answer: Condition, segment: Segment, view: View
+) -> Finding | None:
+    first, final = segment.start, min(segment.end, view.samples - 1)
+    low, high = _worth(demand, answer, segment, view, first, final)
+    if isinstance(demand.trigger, Happening):
+        ticks = np.array(
+            [
+                one.tick
+                for one in view.occurrences(demand.trigger)
+                if first <= one.tick <= segment.end
+            ],
+            dtype=np.intp,
+        )
+        ticks = np.minimum(ticks, final)  # the world's events may lie one tick ahead of the samples
+        low, high = low[ticks - first], high[ticks - first]
+    else:
+        asked = view.trace(demand.trigger)
+        if asked.false[first : final + 1].all():
+            return None
+        ticks = np.arange(first, final + 1)
+        low, high = _implied(demand.trigger, answer, asked, low, high, first)
+    if not len(ticks):
+        return None
+    return _told(demand, answer, view, ticks, low, high)
+
+
+def _worth(
+    demand: Answer, answer: Condition, segment: Segment, view: View, first: int, final: int
+) -> tuple[Floats, Floats]:
+    """What the answer is worth for a trigger on each tick from `first` to `final`."""
+    bounds = demand.window
+    near, far = window_ticks(bounds.low_s, bounds.high_s, view.rate_hz)
+    trace = view.trace(answer)
+    low, high = trace.low[first : final + 1], trace.high[first : final + 1]
+    if demand.backwards:
+        slid = [sliding_max(side, -far, -near, outside=-math.inf) for side in _sides(low, high)]
+        return slid[0], slid[-1]
+    ends = segment.closed is not None or (not bounds.bounded and (demand.throughout or view.over))
+    slide = sliding_min if demand.throughout else sliding_max
+    if ends:  # nothing follows: no answer can, and nothing can fail
+        nothing = math.inf if demand.throughout else -math.inf
+        slid = [slide(side, near, far, outside=nothing) for side in _sides(low, high)]
+        return slid[0], slid[-1]
+    return (
+        slide(low, near, far, outside=-math.inf),
+        slide(high, near, far, outside=math.inf),
+    )
+
+
+def _sides(low: Floats, high: Floats) -> tuple[Floats, ...]:
+    """Both sides of an interval, or the one where they are the same memory."""
+    return (low,) if np.shares_memory(low, high) else (low, high)
+
+
+def _implied(
+    trigger: Condition, answer: Condition, asked: Trace, low: Floats, high: Floats, first: int
+) -> tuple[Floats, Floats]:
+    """The worth of "trigger implies answer" on each tick."""
+    part = slice(first, first + len(low))
+    if trigger.units == (answer.unit,):
+        not_asked = asked.negated()
+        return np.maximum(not_asked.low[part], low), np.maximum(not_asked.high[part], high)
+    true, false = asked.true[part], asked.false[part]
+    return (
+        np.where(false, math.inf, low),
+        np.where(false, math.inf, np.where(true, high, math.inf)),
+    )
+
+
+def _told(
+    demand: Answer,
+    answer: Condition,
+    view: View,
+    ticks: NDArray[np.intp],
+    low: Floats,
+    high: Floats,
+) -> Finding:
+    least, lowest = float(high.min()), float(low.min())
+    bounds = demand.window
+    side = "before" if demand.backwards else "after"
+    asks = f"{window(bounds.low_s, bounds.high_s)} {side}" if bounds != Window() else side
+    how = "all the time " if demand.throughout else ""
+    index = int(high.argmin()) if least < 0 else int(low.argmin())
+    tick = int(ticks[index])
+    asked = f"{_trigger_text(demand)} ({at(view, tick)})"
+    if least < 0:
+        by = f", {amount(least, answer.unit)} short" if math.isfinite(least) else ""
+        text = (
+            f"{answer.text} did not hold {how}{asks} {asked}{by}{times(int((high < 0).sum()) - 1)}"
+        )
+        near, far = window_ticks(bounds.low_s, bounds.high_s, view.rate_hz)
+        edges = (tick - far, tick - near) if demand.backwards else (tick + near, tick + far)
+        start, end = (int(min(max(edge, 0), view.samples - 1)) for edge in edges)
+        return Finding(least, least, start, end, text)
+    if lowest < 0:
+        text = (
+            f"it cannot be told whether {answer.text} held {how}{asks} {asked}: "
+            f"the record ended at {at(view, view.last)}, or a value is missing"
+        )
+        return Finding(-math.inf, math.inf, None, None, text)
+    spare = f", {amount(lowest, answer.unit)} to spare" if math.isfinite(lowest) else ""
+    return Finding(lowest, lowest, tick, tick, f"{answer.text} held {how}{asks} {asked}{spare}")
+
+
+def _trigger_text(demand: Answer) -> str:
+    return demand.trigger.text

@@ -1,0 +1,124 @@
+"""What one stretch of a scope came to, and the gate of times that an event must pass."""
+
+from __future__ import annotations
+
+import bisect
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sequencer.checks.demands import Window
+from sequencer.checks.scopes import Segment
+from sequencer.checks.view import Occurrence, View
+from sequencer.checks.windows import window_ticks
+
+__all__ = ["Finding", "Gate", "Span"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """The margin lies between `low` and `high` (equal where all is known).
+
+    start, end  ticks between which it was broken, or where the margin was least
+    text        a sentence on it: how it was broken, kept, or what keeps it from being decided
+    """
+
+    low: float
+    high: float
+    start: int | None
+    end: int | None
+    text: str
+
+    @property
+    def broken(self) -> bool:
+        """Broken, whatever the unknown is."""
+        return self.high < 0
+
+    @property
+    def kept(self) -> bool:
+        """Kept, whatever the unknown is; a margin of zero is kept."""
+        return self.low >= 0
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """Times between which an event must come, as (tick, seconds after it).
+
+    A time is compared as a difference of ticks over the rate, rounded once, with the decimal
+    number in the file, so that the seventh tick at 100 Hz is exactly on a bound of 0.07 s.
+    """
+
+    rate_hz: int
+    after: tuple[tuple[int, float], ...] = ()
+    before: tuple[tuple[int, float], ...] = ()
+
+    def margin(self, tick: int) -> float:
+        """Distance in s to the nearest bound, negative outside; inf if there is none."""
+        return min(self._rising(tick), self._falling(tick))
+
+    def best(self, found: Sequence[Occurrence]) -> tuple[float, Occurrence | None]:
+        """The largest margin of any of these (in order of time), and whose it is."""
+        # both sides are monotonic, so the largest minimum lies where they cross
+        cross = bisect.bisect_left(
+            found, True, key=lambda one: self._rising(one.tick) >= self._falling(one.tick)
+        )
+        near = found[max(0, cross - 1) : cross + 1]
+        if not near:
+            return -math.inf, None
+        chosen = max(near, key=lambda one: self.margin(one.tick))
+        return self.margin(chosen.tick), chosen
+
+    def _rising(self, tick: int) -> float:
+        sides = [(tick - start) / self.rate_hz - seconds for start, seconds in self.after]
+        return min(sides, default=math.inf)
+
+    def _falling(self, tick: int) -> float:
+        sides = [seconds - (tick - start) / self.rate_hz for start, seconds in self.before]
+        return min(sides, default=math.inf)
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A segment narrowed by a window that counts from its start.
+
+    first, final  ticks that belong to it, inside the record; first > final: none does
+    cut           the window reaches beyond the end of the record
+    endless       neither the window nor an event ends it
+    """
+
+    segment: Segment
+    window: Window
+    first: int
+    final: int
+    cut: bool
+    endless: bool
+    gate: Gate
+
+    @property
+    def empty(self) -> bool:
+        """The scope ended before the window began."""
+        return self.first > self.final and not self.cut
+
+    @classmethod
+    def of(cls, segment: Segment, window: Window, view: View) -> Span:
+        """The part of `segment` that lies in the window."""
+        low, high = window_ticks(window.low_s, window.high_s, view.rate_hz)
+        start = segment.start
+        after: list[tuple[int, float]] = []
+        before: list[tuple[int, float]] = []
+        if segment.opened is not None or window.low_s > 0:
+            after.append((start, window.low_s))
+        if window.bounded:
+            before.append((start, window.high_s))
+        if segment.closed is not None:
+            before.append((segment.end, 0.0))
+        open_end = segment.closed is None
+        return cls(
+            segment,
+            window,
+            first=start + int(low),
+            final=int(min(segment.end, start + high)),
+            cut=open_end and start + (high if window.bounded else low) > view.last,
+            endless=open_end and not window.bounded,
+            gate=Gate(view.rate_hz, tuple(after), tuple(before)),
+        )

@@ -1,0 +1,144 @@
+"""Absence, existence and bounded existence of events in one stretch of a scope."""
+
+from __future__ import annotations
+
+import math
+
+from sequencer.checks.demands import Count, Presence
+from sequencer.checks.findings import Finding, Span
+from sequencer.checks.scopes import Segment
+from sequencer.checks.view import Occurrence, View
+from sequencer.checks.wording import amount, at, clock, times, when, where
+
+__all__ = ["count", "presence"]
+
+
+def presence(demand: Presence, segment: Segment, view: View) -> Finding | None:
+    """An event that must come, or must not; None where the stretch leaves no room to ask.
+
+    The margin is how far inside the stretch the event came: the least by which it would have to
+    move to change the verdict. Absence is worth exactly minus existence; an event right on the
+    edge keeps either.
+    """
+    span = Span.of(segment, demand.window, view)
+    found = view.occurrences(demand.event)
+    margin, nearest = span.gate.best(found)
+    place = where(view, segment, demand.window.low_s, demand.window.high_s)
+    if demand.absent:
+        return None if span.empty else _absent(demand, span, view, -margin, nearest, place)
+    return _existing(demand, span, view, margin, nearest, place)
+
+
+def _absent(
+    demand: Presence, span: Span, view: View, margin: float, nearest: Occurrence | None, place: str
+) -> Finding:
+    if margin < 0 and nearest is not None:
+        inside = [one for one in view.occurrences(demand.event) if span.gate.margin(one.tick) > 0]
+        depth = f", {amount(margin, 's')} inside" if math.isfinite(margin) else ""
+        return Finding(
+            margin,
+            margin,
+            nearest.tick,
+            nearest.tick,
+            f"'{nearest.label}' came at {at(view, nearest.tick)}{depth}, but must not come "
+            f"{place}{times(len(inside) - 1)}",
+        )
+    if span.cut:
+        return Finding(
+            -math.inf,
+            margin,
+            None,
+            None,
+            f"the record ended at {at(view, view.last)}; {demand.event.text} could still come "
+            f"{place}",
+        )
+    if nearest is None:
+        return Finding(margin, margin, None, None, f"{demand.event.text} never came")
+    return Finding(
+        margin,
+        margin,
+        nearest.tick,
+        nearest.tick,
+        f"{demand.event.text} did not come {place}; the nearest was {when(view, nearest)}, "
+        f"{amount(margin, 's')} outside",
+    )
+
+
+def _existing(
+    demand: Presence, span: Span, view: View, margin: float, nearest: Occurrence | None, place: str
+) -> Finding:
+    if margin >= 0 and nearest is not None:
+        spare = f", {amount(margin, 's')} to spare" if math.isfinite(margin) else ""
+        return Finding(
+            margin,
+            margin,
+            nearest.tick,
+            nearest.tick,
+            f"'{nearest.label}' came at {at(view, nearest.tick)}{spare}",
+        )
+    if span.cut or (span.endless and not view.over):
+        return Finding(
+            margin,
+            math.inf,
+            None,
+            None,
+            f"the record ended at {at(view, view.last)} before {demand.event.text} came {place}",
+        )
+    if nearest is None:
+        text = f"{demand.event.text} never came, but must come {place}"
+    else:
+        side = "too late" if nearest.tick > span.final else "too early"
+        text = (
+            f"{demand.event.text} did not come {place}; the nearest was {when(view, nearest)}, "
+            f"{amount(margin, 's')} {side}"
+        )
+    return Finding(margin, margin, span.first, max(span.first, span.final), text)
+
+
+def count(demand: Count, segment: Segment, view: View) -> Finding | None:
+    """The number of events in the stretch, edges included; margin in events."""
+    span = Span.of(segment, demand.window, view)
+    if span.empty and demand.at_least == 0:
+        return None
+    inside = [one for one in view.occurrences(demand.event) if span.gate.margin(one.tick) >= 0]
+    number = len(inside)
+    short, over = number - demand.at_least, demand.at_most - number
+    margin = float(min(short, over))
+    place = where(view, segment, demand.window.low_s, demand.window.high_s)
+    came = f"{demand.event.text} came {_times(number)} {place}"
+    if over < 0:
+        first = inside[int(demand.at_most)]
+        text = f"{came}; at most {int(demand.at_most)} allowed, one too many at {{}}"
+        return Finding(
+            margin, margin, first.tick, inside[-1].tick, text.format(at(view, first.tick))
+        )
+    if short < 0 and not (span.cut or (span.endless and not view.over)):
+        text = f"{came}; at least {demand.at_least} needed"
+        return Finding(margin, margin, span.first, max(span.first, span.final), text)
+    if span.cut or short < 0:
+        text = (
+            f"the record ended at {clock(view.seconds(view.last))}, when {demand.event.text} had "
+            f"come {_times(number)} {place} and more could follow"
+        )
+        return Finding(-math.inf, float(over), None, None, text)
+    return Finding(
+        margin,
+        margin,
+        inside[0].tick if inside else None,
+        inside[-1].tick if inside else None,
+        f"{came}, {_allowed(demand)}",
+    )
+
+
+def _times(number: int) -> str:
+    return {0: "not once", 1: "once", 2: "twice"}.get(number, f"{number} times")
+
+
+def _allowed(demand: Count) -> str:
+    if math.isinf(demand.at_most):
+        return f"at least {demand.at_least} needed"
+    if demand.at_least == demand.at_most:
+        return f"exactly {demand.at_least} needed"
+    if demand.at_least == 0:
+        return f"at most {int(demand.at_most)} allowed"
+    return f"{demand.at_least} to {int(demand.at_most)} allowed"

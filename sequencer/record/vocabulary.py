@@ -1,0 +1,161 @@
+"""The words of a flight record: every kind of event, and every signal of the world.
+
+docs/events.md is generated from these tables (``python -m sequencer.record.vocabulary``); a test
+keeps it true.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+__all__ = ["EVENT_KINDS", "FLIGHT_OVER", "SIGNALS", "EventKind", "SignalKind", "as_markdown"]
+
+#: label of the event after which nothing more can come: it closes what has no deadline of its own
+FLIGHT_OVER = "ended flight"
+
+
+@dataclass(frozen=True, slots=True)
+class EventKind:
+    """One kind of event.
+
+    source    who writes it: "computer", "world" or "scenario"
+    meaning   one sentence
+    about     what the name of such an event stands for; "" where it has none
+    optional  the name may be missing
+    """
+
+    source: str
+    meaning: str
+    about: str = ""
+    optional: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SignalKind:
+    """One signal of the world: its unit (a symbol of `sequencer.units`) and what it is."""
+
+    unit: str
+    meaning: str
+
+
+EVENT_KINDS: Mapping[str, EventKind] = {
+    "entered": EventKind("computer", "A state was entered.", "COMPUTER.STATE"),
+    "took": EventKind("computer", "An exit was taken.", "COMPUTER.EXIT"),
+    "fired": EventKind("computer", "A function was switched on.", "COMPUTER.FUNCTION"),
+    "ended": EventKind(
+        "computer",
+        "The pulse of a function is over; `ended flight` (detail: over) says that the flight is.",
+        "COMPUTER.FUNCTION, or flight",
+    ),
+    "cut": EventKind("computer", "A pulse was cut short.", "COMPUTER.FUNCTION"),
+    "blocked": EventKind(
+        "computer", "A command was dropped, an inhibit being in place.", "COMPUTER.FUNCTION"
+    ),
+    "ignored": EventKind(
+        "computer", "A function was commanded that is on already.", "COMPUTER.FUNCTION"
+    ),
+    "moved": EventKind("computer", "A servo was sent to a position.", "COMPUTER.FUNCTION"),
+    "set": EventKind("computer", "A flag became true.", "COMPUTER.FLAG"),
+    "cleared": EventKind("computer", "A flag became false.", "COMPUTER.FLAG"),
+    "booted": EventKind("computer", "A computer started, or started anew.", "COMPUTER"),
+    "late": EventKind("computer", "A tick was late and left out.", "COMPUTER"),
+    "dropped": EventKind(
+        "computer",
+        "A message was not taken, being no newer than the one before.",
+        "COMPUTER",
+        optional=True,
+    ),
+    "released": EventKind("world", "The hold-down let go."),
+    "liftoff": EventKind("world", "The vehicle left its seat."),
+    "lit": EventKind("world", "A motor came alight (thrust onset).", "MOTOR"),
+    "burnout": EventKind("world", "A motor has burnt out.", "MOTOR"),
+    "ejected": EventKind("world", "The ejection charge of a motor went off.", "MOTOR"),
+    "acted": EventKind("world", "A load did its work and is spent.", "LOAD"),
+    "separated": EventKind("world", "The two parts came apart."),
+    "apogee": EventKind("world", "The highest point."),
+    "deployed": EventKind("world", "A parachute left the vehicle.", "PARACHUTE"),
+    "opened": EventKind("world", "A parachute is full.", "PARACHUTE"),
+    "obstacle": EventKind("world", "The vehicle struck an obstacle.", "OBSTACLE", optional=True),
+    "touchdown": EventKind("world", "First contact with the ground after liftoff."),
+    "booster_down": EventKind("world", "The spent stage reached the ground."),
+    "crew": EventKind("scenario", "Somebody at the pad did something.", "ACTION"),
+    "fault_begun": EventKind("scenario", "A fault set in.", "FAULT"),
+    "fault_ended": EventKind("scenario", "A fault went away.", "FAULT"),
+}
+
+SIGNALS: Mapping[str, SignalKind] = {
+    "height_m": SignalKind("m", "height of the lowest point above the ground"),
+    "east_m": SignalKind("m", "position east of the pad"),
+    "north_m": SignalKind("m", "position north of the pad"),
+    "up_m": SignalKind("m", "position of the centre of mass above the pad"),
+    "speed_m_s": SignalKind("m/s", "speed over the ground, all directions"),
+    "vertical_speed_m_s": SignalKind("m/s", "speed upward"),
+    "airspeed_m_s": SignalKind("m/s", "speed through the air"),
+    "sideways_speed_m_s": SignalKind("m/s", "horizontal speed over the ground"),
+    "tilt_deg": SignalKind("deg", "angle between the long axis and the vertical"),
+    "rate_x_deg_s": SignalKind("deg/s", "roll rate"),
+    "rate_y_deg_s": SignalKind("deg/s", "body rate about y"),
+    "rate_z_deg_s": SignalKind("deg/s", "body rate about z"),
+    "acceleration_m_s2": SignalKind("m/s2", "specific force, magnitude"),
+    "axial_m_s2": SignalKind("m/s2", "specific force along the long axis"),
+    "thrust_n": SignalKind("N", "thrust of all motors together"),
+    "hold_down_n": SignalKind("N", "force in the hold-down"),
+    "dynamic_pressure_pa": SignalKind("Pa", "dynamic pressure"),
+    "angle_of_attack_deg": SignalKind("deg", "angle between the long axis and the airflow"),
+    "mass_kg": SignalKind("kg", "mass of what the flight computer rides on"),
+    "wind_m_s": SignalKind("m/s", "wind at the vehicle"),
+    "mast_wind_m_s": SignalKind("m/s", "wind at the mast beside the pad"),
+    "distance_m": SignalKind("m", "distance between the two bodies after separation"),
+}
+
+_HEAD = """\
+# Events and signals
+
+This page is generated from `sequencer/record/vocabulary.py`
+(`python -m sequencer.record.vocabulary > docs/events.md`).
+
+## Events
+
+Requirements, scenarios and expectations call an event by its kind and, where it has one, its
+name: `entered flight.ascent`, `lit A1`, `liftoff`. In requirements a `*` in the name stands for
+any run of characters: `fired flight.*`, `fired pad.ascent_*`.
+
+| kind | name | written by | meaning |
+| --- | --- | --- | --- |
+"""
+
+_MIDDLE = """
+## Signals
+
+One value per world tick; NaN where there is none. The name carries the unit. What a computer
+estimates and reads is recorded beside these as `COMPUTER.NAME`, in the unit that its sequence
+declares.
+
+| signal | unit | meaning |
+| --- | --- | --- |
+"""
+
+
+def as_markdown() -> str:
+    """The text of docs/events.md."""
+    events = "".join(
+        f"| `{kind}` | {_name_of(entry)} | {entry.source} | {entry.meaning} |\n"
+        for kind, entry in EVENT_KINDS.items()
+    )
+    signals = "".join(
+        f"| `{name}` | {signal.unit} | {signal.meaning} |\n" for name, signal in SIGNALS.items()
+    )
+    return _HEAD + events + _MIDDLE + signals
+
+
+def _name_of(entry: EventKind) -> str:
+    if not entry.about:
+        return "none"
+    return f"{entry.about} (or none)" if entry.optional else entry.about
+
+
+if __name__ == "__main__":
+    import sys
+
+    sys.stdout.write(as_markdown())
