@@ -110,9 +110,8 @@ def _read(
 
 
 def _refuse_impossible(pattern: EventPattern, known_events: Collection[str]) -> None:
-    names = [
-        name for kind, _, name in (e.partition(" ") for e in known_events) if kind == pattern.kind
-    ]
+    labels = (label.partition(" ") for label in known_events)
+    names = [name for kind, _, name in labels if kind == pattern.kind]
     if not any(pattern.fits_name(name) for name in names):
         near = nearest(pattern.name, names)
         label = f"{pattern.kind} {pattern.name}".strip()

@@ -39,7 +39,8 @@ def sliding_max(values: Floats, first: float, last: float, *, outside: float) ->
         width *= 2
     start = max(0, low)  # a window that begins later than its sample
     rest = wanted - width
-    return np.maximum(padded[start : start + n], padded[start + rest : start + rest + n])
+    found: Floats = np.maximum(padded[start : start + n], padded[start + rest : start + rest + n])
+    return found
 
 
 def sliding_min(values: Floats, first: float, last: float, *, outside: float) -> Floats:

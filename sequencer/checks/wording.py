@@ -13,7 +13,7 @@ __all__ = ["amount", "at", "clock", "times", "when", "where"]
 def clock(seconds: float) -> str:
     """``12.30 s``: two decimals, three where the third is not zero."""
     text = f"{seconds:.3f}"
-    return f"{text[:-1] if text.endswith('0') else text} s"
+    return f"{text.removesuffix('0')} s"
 
 
 def at(view: View, tick: int) -> str:
