@@ -299,7 +299,9 @@ def _children(node: dict[str, Any], part: str | int) -> Iterator[dict[str, Any]]
     if isinstance(part, int):
         entry = node.get("items")
     else:
-        entry = node.get("properties", {}).get(part, node.get("additionalProperties"))
+        patterns = node.get("patternProperties", {})  # keys of a mapping with a pattern
+        other = next(iter(patterns.values()), node.get("additionalProperties"))
+        entry = node.get("properties", {}).get(part, other)
     if isinstance(entry, dict):
         yield entry
 

@@ -41,24 +41,23 @@ def parts(document: Document, file: VehicleFile) -> tuple[Part, ...]:
         raise document.error(
             place, f"exactly one part carries the computer (carries_computer = true), but {what}"
         )
-    for name, part in file.parts.items():
-        if part.centre_station_m > part.tail_station_m:
+    for name, table in file.parts.items():
+        if table.centre_station_m > table.tail_station_m:
             raise document.error(
                 ("parts", name, "centre_station_m"),
-                f"centre_station_m {part.centre_station_m:g} of part '{name}' lies behind its "
-                f"tail_station_m {part.tail_station_m:g}",
+                f"centre_station_m {table.centre_station_m:g} of part '{name}' lies behind its "
+                f"tail_station_m {table.tail_station_m:g}",
             )
         # I_x + I_y >= I_z for any rigid body
-        if part.axial_kg_m2 > 2.0 * part.transverse_kg_m2:
+        if table.axial_kg_m2 > 2.0 * table.transverse_kg_m2:
             raise document.error(
                 ("parts", name, "axial_kg_m2"),
-                f"no body has an axial inertia ({part.axial_kg_m2:g}) above twice its transverse "
-                f"one ({part.transverse_kg_m2:g})",
+                f"no body has an axial inertia ({table.axial_kg_m2:g}) above twice its transverse "
+                f"one ({table.transverse_kg_m2:g})",
             )
     names = carriers + [name for name in file.parts if name not in carriers]
     front, *rear = (
-        Part(name=name, **{k: v for k, v in si(file.parts[name]).items() if k != "carries_computer"})
-        for name in names
+        Part(name=name, **si(file.parts[name], without=["carries_computer"])) for name in names
     )
     for part in rear:
         if part.tail_station_m <= front.tail_station_m:
@@ -103,14 +102,11 @@ def motors(
         if table.gimbal is not None and table.gimbal not in gimbals:
             gimbals.append(table.gimbal)
         curve = file.curves[table.curve]
-        values = si(table)
-        for key in ("curve", "plugged", "eject_delay_s", "ejects"):
-            del values[key]
         found[name] = Motor(
             name=name,
             thrust=thrust_table(curve.points_percent, table.burn_time_s, table.total_impulse_n_s),
             ejection=_ejection(document, at, table, file),
-            **values,
+            **si(table, without=["curve", "plugged", "eject_delay_s", "ejects"]),
         )
     for gimbal in gimbals:
         owners = {motor.part for motor in found.values() if motor.gimbal == gimbal}
@@ -140,9 +136,7 @@ def _check_curve(document: Document, loc: Loc, curve: CurveTable) -> None:
         raise document.error(loc, "a thrust curve has some thrust")
 
 
-def _ejection(
-    document: Document, at: Loc, table: MotorTable, file: VehicleFile
-) -> Ejection | None:
+def _ejection(document: Document, at: Loc, table: MotorTable, file: VehicleFile) -> Ejection | None:
     name = at[-1]
     if table.plugged:
         for key in ("ejects", "eject_delay_s"):
@@ -152,8 +146,9 @@ def _ejection(
     if table.ejects is None or table.eject_delay_s is None:
         missing = "ejects" if table.ejects is None else "eject_delay_s"
         raise document.error(
-            at, f"motor '{name}' needs plugged = true, or eject_delay_s and ejects ('{missing}' is "
-            "missing)"
+            at,
+            f"motor '{name}' needs plugged = true, or eject_delay_s and ejects ('{missing}' is "
+            "missing)",
         )
     place = (*at, "ejects")
     if table.ejects == "separation":
@@ -234,11 +229,10 @@ def _from_geometry(
     if len(missing) == 1:
         given = "slope_nose_m2" if missing[0] == "centre_nose_m" else "centre_nose_m"
         raise document.error(
-            (*at, given), f"give both slope_nose_m2 and centre_nose_m, or neither (no '{missing[0]}')"
+            (*at, given),
+            f"give both slope_nose_m2 and centre_nose_m, or neither (no '{missing[0]}')",
         )
-    nose = barrowman.Nose(
-        geometry.nose.shape, geometry.nose.length_m, geometry.nose.diameter_m
-    )
+    nose = barrowman.Nose(geometry.nose.shape, geometry.nose.length_m, geometry.nose.diameter_m)
     if nose.shape == "ogive" and nose.length < nose.diameter / 2.0:
         raise document.error(
             ("geometry", "nose", "length_m"),

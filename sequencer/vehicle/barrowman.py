@@ -43,7 +43,7 @@ class Nose:
 
         The volume of the tangent ogive is exact, with rho = (R^2 + L^2)/(2R):
         V = pi (L rho^2 - L^3/3 - (rho - R) rho^2 asin(L/rho)). The often quoted 0.466 L is its
-        limit for long noses. An ogive shorter than its radius does not exist; the schema refuses it.
+        limit for long noses. No tangent ogive is shorter than its radius.
         """
         if self.shape == "cone":
             return Component(2.0, 2.0 / 3.0 * self.length)
@@ -64,7 +64,7 @@ class Transition:
     rear_diameter: float
 
     def component(self, reference_diameter: float) -> Component:
-        """Slope 2 ((d2/d)^2 - (d1/d)^2), negative for a boat tail; centre by eq 34 of the report."""
+        """Slope 2 ((d2/d)^2 - (d1/d)^2), negative for a boat tail; centre by the report's eq 34."""
         front, rear = self.front_diameter, self.rear_diameter
         slope = 2.0 * (rear**2 - front**2) / reference_diameter**2
         ratio = front / rear

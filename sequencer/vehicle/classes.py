@@ -6,6 +6,7 @@ the site's range safety officer and certified practice come first, and may be st
 
 from __future__ import annotations
 
+import string
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -18,8 +19,8 @@ __all__ = [
     "SITE_TABLE",
     "WIND_MAX_M_S",
     "Excess",
-    "SizeLimit",
     "SiteRow",
+    "SizeLimit",
     "excesses",
     "installed_impulse",
     "motor_class",
@@ -40,7 +41,7 @@ _FIRST_BOUND = 2.5  # N s, upper bound of class A; every further class doubles i
 
 @dataclass(frozen=True, slots=True)
 class SiteRow:
-    """One row of the launch-site table: up to `impulse_n_s` installed, the site's least dimension."""
+    """One row of the launch-site table: least dimension of a site up to `impulse_n_s`."""
 
     impulse_n_s: float
     motors: str
@@ -48,8 +49,8 @@ class SiteRow:
     dimension_m: int
 
 
-#: Launch-site table of the national Model Rocket Safety Code, effective August 2012 (feet; metres as
-#: an older copy of the code rounds them, the last one from memory).
+#: Launch-site table of the national Model Rocket Safety Code, effective August 2012 (feet;
+#: metres as an older copy of the code rounds them, the last one from memory).
 SITE_TABLE: tuple[SiteRow, ...] = (
     SiteRow(1.25, "1/4A, 1/2A", 50, 15),
     SiteRow(2.5, "A", 100, 30),
@@ -91,8 +92,8 @@ class Excess:
     def __str__(self) -> str:
         limit = self.limit
         return (
-            f"{limit.quantity} {self.value:g} {limit.unit} is above the {limit.most:g} {limit.unit} "
-            f"of a model rocket ({limit.source})"
+            f"{limit.quantity} {self.value:g} {limit.unit} is above the {limit.most:g} "
+            f"{limit.unit} of a model rocket ({limit.source})"
         )
 
 
@@ -105,7 +106,8 @@ def motor_class(impulse_n_s: float) -> str:
     if not impulse_n_s > 0.0:
         raise UsageError(f"a motor's total impulse is positive (got {impulse_n_s:g} N s)")
     bound = _FIRST_BOUND / 4.0
-    for letter in ("1/4A", "1/2A", *"ABCDEFGHIJKLMNOPQRSTUVWXYZ"):
+    letters: tuple[str, ...] = ("1/4A", "1/2A", *string.ascii_uppercase)
+    for letter in letters:
         if impulse_n_s <= bound:
             return letter
         bound *= 2.0

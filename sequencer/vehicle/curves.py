@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 __all__ = ["area", "thrust_table"]
 
@@ -11,8 +12,7 @@ __all__ = ["area", "thrust_table"]
 def area(points: Sequence[tuple[float, float]]) -> float:
     """Integral of the straight lines through `points` (x ascending), exact up to rounding."""
     return math.fsum(
-        (right[0] - left[0]) * (left[1] + right[1]) / 2.0
-        for left, right in zip(points, points[1:], strict=False)
+        (right[0] - left[0]) * (left[1] + right[1]) / 2.0 for left, right in pairwise(points)
     )
 
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, field
+from typing import Any
 
 from sequencer.documents import Document, Loc
 from sequencer.units import unit
 from sequencer.vehicle import capacity
 from sequencer.vehicle.lookup import at_most, known, si, unknown
-from sequencer.vehicle.model import Channel, Computer, Load, Motor, Sensor, Servo, Wire
+from sequencer.vehicle.model import Channel, Computer, Load, Sensor, Servo, Wire
 from sequencer.vehicle.schema import (
     ComputerTable,
     GimbalServoTable,
@@ -84,14 +85,10 @@ def _computer(
         for other in found.servos.values():
             if (other.role, other.gimbal) == (servo.role, gimbal):
                 moved = servo.role if gimbal is None else f"{servo.role} of '{gimbal}'"
-                raise document.error(
-                    (*at, "role"), f"servo '{other.name}' moves {moved} already"
-                )
+                raise document.error((*at, "role"), f"servo '{other.name}' moves {moved} already")
         made = _servo(full, name, servo)
         if not made.low <= made.start <= made.high:
-            raise document.error(
-                (*at, "start_deg"), f"servo '{word}' starts outside its travel"
-            )
+            raise document.error((*at, "start_deg"), f"servo '{word}' starts outside its travel")
         if made.low == made.high:
             raise document.error((*at, "low_deg"), f"servo '{word}' has no travel")
         found.servos[full] = made
@@ -133,7 +130,7 @@ def _sensor(
     if row.unit is None:
         return Sensor(full, computer, table.kind, None, place, table.rate_hz)
     factor = unit(row.unit)
-    numbers = {}
+    numbers: dict[str, Any] = {}
     for number in ("noise", "bias", "quantum", "low", "high"):
         value = table.number(number)
         if value is not None:
@@ -223,9 +220,7 @@ def _action(
     return does, None
 
 
-def wiring(
-    document: Document, file: VehicleFile, found: Electrics
-) -> dict[str, dict[str, Wire]]:
+def wiring(document: Document, file: VehicleFile, found: Electrics) -> dict[str, dict[str, Wire]]:
     """For every computer: which function of its sequence drives what."""
     wires: dict[str, dict[str, Wire]] = {name: {} for name in file.computers}
     for computer, table in file.wiring.items():
@@ -247,7 +242,7 @@ def wiring(
 def _wire(
     document: Document, at: Loc, computer: str, given: str | tuple[str, ...], found: Electrics
 ) -> Wire:
-    owned: Mapping[str, object] = found.channels | found.servos
+    owned = [*found.channels, *found.servos]
     choices = [name.partition(".")[2] for name in owned if name.partition(".")[0] == computer]
     names = (given,) if isinstance(given, str) else given
     if not names:

@@ -34,19 +34,23 @@ def at_most(document: Document, loc: Loc, things: Sized, most: int, what: str) -
         raise document.error(loc, f"{len(things)} {what}, of which there may be at most {most}")
 
 
-def si(table: Strict, names: Mapping[str, str] | None = None) -> dict[str, Any]:
+def si(
+    table: Strict, names: Mapping[str, str] | None = None, *, without: Collection[str] = ()
+) -> dict[str, Any]:
     """Fields of a table, degrees turned into radians and their keys renamed (`x_deg` -> `x_rad`).
 
     All other suffixes of the vehicle file are SI already. `names` renames further keys, those of
-    the model's fields that carry no unit.
+    the model's fields that carry no unit; `without` are left out.
     """
     degree = unit("deg")
     found: dict[str, Any] = {}
     for key in type(table).model_fields:
+        if key in without:
+            continue
         value = getattr(table, key)
         name = key
         for angle in ("_deg_s", "_deg"):
-            if key.endswith(angle):
+            if key.endswith(angle) and value is not None:
                 name = key.removesuffix(angle) + angle.replace("deg", "rad")
                 value = degree.to_si(value)
                 break

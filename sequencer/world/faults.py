@@ -110,10 +110,11 @@ def _size(kind: str, row: FaultRow, place: str, size: float | None, vehicle: Veh
     if symbol == _OF_SENSOR:
         own = vehicle.sensors[place].unit
         if own is None and row.kind is FaultKind.SENSOR_BIAS:
-            raise InputError(f"'{kind}' gives no sense with a size on '{place}', which reads 0 or 1")
+            raise InputError(f"nothing can be added to '{place}', which reads 0 or 1")
         symbol = own or "1"
     if size is None:
-        raise InputError(f"'{kind}' needs a size, in {symbol if symbol != '1' else 'plain numbers'}")
+        meant = "a plain number" if symbol == "1" else f"in {symbol}"
+        raise InputError(f"'{kind}' needs a size, {meant}")
     if row.unit != _OF_SENSOR and size < 0.0:
         raise InputError(f"the size of '{kind}' is not negative (got {size:g})")
     return unit(symbol).span_to_si(size)

@@ -41,7 +41,7 @@ def power_law(height_m: float, exponent: float) -> float:
 
     Common exponents: 1/7 over open land in neutral air, 0.11 over water, 0.2 in IEC 61400-1.
     """
-    return (max(0.0, height_m) / REFERENCE_HEIGHT_M) ** exponent
+    return math.pow(max(0.0, height_m) / REFERENCE_HEIGHT_M, exponent)
 
 
 def log_law(height_m: float, roughness_m: float) -> float:
@@ -93,8 +93,11 @@ class Wind(Strict):
             "log": {"speed_m_s", "from_deg", "roughness_m"},
             "levels": {"levels"},
         }[self.law]
-        given = {key for key in type(self).model_fields if key != "law" and getattr(self, key)
-                 not in (None, ())}
+        given = {
+            key
+            for key in type(self).model_fields
+            if key != "law" and getattr(self, key) not in (None, ())
+        }
         if self.law == "constant" and not given:
             return self  # calm
         for key in sorted(needed - given):
