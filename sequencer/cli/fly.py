@@ -74,7 +74,13 @@ def command(
     check_writable(junit_file)
     with watching() as step:
         results = fly_many(
-            paths, keyword=keyword, jobs=jobs, on=on, executor=executor, progress=step
+            paths,
+            keyword=keyword,
+            jobs=jobs,
+            on=on,
+            executor=executor,
+            progress=step,
+            announce=lambda line: click.echo(line, err=True),
         )
     out = console(stderr=STANDARD_OUTPUT in {json_file, junit_file})
     if verbose:

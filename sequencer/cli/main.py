@@ -138,7 +138,8 @@ def _usage(error: click.ClickException) -> str:
             for name in parameter.opts
             if isinstance(parameter, click.Option)
         ]
-        guess = nearest(error.option_name, known)
+        # one letter looks like any other
+        guess = nearest(error.option_name, known) if error.option_name.startswith("--") else None
         hint = f"did you mean '{guess}'?" if guess else f"try '{path} --help'"
         text = f"no such option '{error.option_name}'; {hint}"
     else:

@@ -1,0 +1,123 @@
+"""`drycount fly`: files, streams and statuses. What flying gives is put in by hand here."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import sequencer.flight
+from sequencer.cli.main import main
+from sequencer.flight.result import Result, Shortfall
+from sequencer.record import Event, FlightRecord, Signal, Verdict
+
+
+def make(name, *, outcome="landed", shortfalls=(), error=None):
+    verdict = Verdict("soft_touchdown", "met", 0.42, "m/s", 900, 900, "0.58 m/s of 1 m/s")
+    record = FlightRecord(
+        scenario=name,
+        rate_hz=100,
+        ticks=1000,
+        events=(Event(0, "entered", "flight.safe"), Event(900, "touchdown")),
+        signals={"height_m": Signal("height_m", "m", np.zeros(2))},
+        outcome=outcome,
+        hashes={"vehicle": "0123456789abcdef"},
+        verdicts=(verdict,),
+    )
+    path = Path(f"scenarios/{name}.scenario.toml")
+    return Result(name, path, "", None if error else record, shortfalls, error)
+
+
+CALM = make("calm")
+SHORT = make("gusty", outcome="crashed", shortfalls=(Shortfall("outcome is 'crashed'"),))
+FAILED = make("gone", error="gone.scenario.toml:3: unknown key 'stop'; did you mean 'stop_s'?")
+
+
+@pytest.fixture
+def flies(monkeypatch):
+    """Say what flying gives; returns what it was asked for."""
+    asked = {}
+
+    def say(*results):
+        def fly_many(paths, **options):
+            asked.update(paths=paths, **options)
+            for result in results:
+                options["progress"](result)
+            return list(results)
+
+        monkeypatch.setattr(sequencer.flight, "fly_many", fly_many, raising=False)
+        return asked
+
+    return say
+
+
+@pytest.mark.parametrize(
+    ("results", "status"),
+    [((CALM,), 0), ((CALM, SHORT), 1), ((CALM, FAILED), 2), ((SHORT, FAILED), 2)],
+)
+def test_the_status_tells_how_it_went(results, status, flies, capsys):
+    flies(*results)
+    assert main(["fly", "scenarios"]) == status
+    text = capsys.readouterr().out
+    for result in results:
+        assert result.name in text
+
+
+def test_options_are_passed_on(flies):
+    asked = flies(CALM)
+    line = "fly a b -k calm --jobs 3 --on model --executor compiled"
+    assert main(line.split()) == 0
+    assert asked.pop("progress")
+    assert asked.pop("announce")
+    assert asked == {
+        "paths": (Path("a"), Path("b")),
+        "keyword": "calm",
+        "jobs": 3,
+        "on": "model",
+        "executor": "compiled",
+    }
+
+
+def test_json_on_standard_output_stands_alone(flies, capsys):
+    flies(CALM, SHORT)
+    assert main(["fly", "scenarios", "-v", "--json", "-"]) == 1
+    captured = capsys.readouterr()
+    assert [r["scenario"] for r in json.loads(captured.out)["results"]] == ["calm", "gusty"]
+    assert "1 of 2 flights fell short" in captured.err
+    assert "touchdown" in captured.err
+
+
+def test_json_and_junit_files(flies, tmp_path, capsys):
+    flies(CALM)
+    json_file, junit_file = tmp_path / "r.json", tmp_path / "r.xml"
+    assert main(["fly", "x", "--json", str(json_file), "--junit", str(junit_file)]) == 0
+    assert json.loads(json_file.read_bytes())["total"]["flights"] == 1
+    assert junit_file.read_text().startswith("<?xml")
+    assert "1 flight: 1 as expected" in capsys.readouterr().out
+
+
+def test_the_timeline_only_on_request(flies, capsys):
+    flies(CALM)
+    main(["fly", "x"])
+    assert "9.00 s" not in capsys.readouterr().out
+    main(["fly", "x", "-v"])
+    assert "9.00 s  touchdown" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("target", "line"),
+    [(".", "is a folder, not a file to write to"), ("no/x.json", "there is no folder 'no'")],
+)
+def test_where_results_cannot_go_is_told_before_anything_flies(target, line, flies, capsys):
+    asked = flies(CALM)
+    assert main(["fly", "x", "--json", target]) == 2
+    assert line in capsys.readouterr().err
+    assert asked == {}
+
+
+def test_two_documents_do_not_fit_on_one_stream(flies, capsys):
+    flies(CALM)
+    assert main(["fly", "x", "--json", "-", "--junit", "-"]) == 2
+    assert "only one of --json and --junit" in capsys.readouterr().err

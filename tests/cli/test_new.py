@@ -1,0 +1,77 @@
+"""`drycount new`: a project that is whole, and never overwrites anything."""
+
+from __future__ import annotations
+
+import subprocess
+import tomllib
+
+import pytest
+
+from sequencer.cli.main import main
+from sequencer.scenario import load_scenario
+from sequencer.scenario.starter import demo_folder, start_project
+
+
+def names(folder):
+    return sorted(file.name for file in folder.iterdir())
+
+
+@pytest.fixture
+def project(tmp_path):
+    start_project(tmp_path / "kestrel")
+    return tmp_path / "kestrel"
+
+
+def test_it_tells_what_it_wrote_and_how_to_go_on(tmp_path, capsys):
+    assert main(["new", str(tmp_path / "a" / "kestrel")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert "wrote README.md" in lines
+    assert lines[-1] == f"Now: drycount fly {tmp_path}/a/kestrel"
+    written = [line.removeprefix("wrote ") for line in lines[:-1]]
+    assert written == names(tmp_path / "a" / "kestrel")
+
+
+def test_every_scenario_of_it_can_be_read_there(project):
+    files = sorted(project.glob("*.scenario.toml"))
+    assert len(files) >= 3
+    for file in files:
+        scenario = load_scenario(file)
+        assert scenario.path == file
+
+
+def test_it_is_the_demo_without_the_rest(project):
+    found = names(project)
+    for kind in ("vehicle", "sequence", "requirements", "scenario"):
+        assert any(name.endswith(f".{kind}.toml") for name in found)
+    for name in set(found) - {"README.md", ".gitignore", "ci.sh"}:
+        assert (project / name).read_bytes() == (demo_folder() / name).read_bytes()
+    assert len(found) < len(list(demo_folder().iterdir()))
+
+
+def test_its_readme_names_the_project_and_its_script_is_shell(project):
+    assert (project / "README.md").read_text().startswith("# kestrel\n")
+    subprocess.run(["sh", "-n", project / "ci.sh"], check=True)
+
+
+def test_an_empty_folder_is_used_and_a_full_one_refused(tmp_path, capsys):
+    assert main(["new", str(tmp_path)]) == 0
+    before = names(tmp_path)
+    capsys.readouterr()
+    assert main(["new", str(tmp_path)]) == 2
+    assert capsys.readouterr().err == (
+        f"drycount: {tmp_path}: is not an empty folder; give a new one\n"
+    )
+    assert names(tmp_path) == before
+
+
+def test_a_file_in_the_way_is_refused(tmp_path, capsys):
+    (tmp_path / "taken").write_text("mine")
+    assert main(["new", str(tmp_path / "taken")]) == 2
+    assert main(["new", str(tmp_path / "taken" / "below")]) == 2
+    assert capsys.readouterr().err.count("\n") == 2
+    assert (tmp_path / "taken").read_text() == "mine"
+
+
+def test_the_files_of_the_demo_are_valid_toml(project):
+    for file in project.glob("*.toml"):
+        assert tomllib.loads(file.read_text())
