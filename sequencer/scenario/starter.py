@@ -10,10 +10,11 @@ from typing import Any
 
 from sequencer.errors import InternalError, UsageError
 
-__all__ = ["STARTER_TAG", "demo_folder", "start_project"]
+__all__ = ["STARTERS", "demo_folder", "start_project"]
 
-#: demo scenarios with this tag, and every file they need, make up a new project
-STARTER_TAG = "starter"
+#: demo scenarios that, with every file they need, make up a new project: both ways home, a flight
+#: called off, and two faults
+STARTERS = ("calm_landing", "planned_recovery", "scrub", "reboot_in_coast", "main_charge_open")
 
 _README = """\
 # {name}
@@ -96,14 +97,11 @@ def start_project(folder: Path) -> list[str]:
 
 
 def _chosen(demo: Path) -> list[Path]:
-    """The scenarios with the tag, and every file that they name, directly or through another."""
-    waiting = [
-        file
-        for file in sorted(demo.rglob("*.scenario.toml"))
-        if STARTER_TAG in _table(file).get("scenario", {}).get("tags", ())
-    ]
-    if not waiting:
-        raise InternalError(f"no scenario of the demo has the tag '{STARTER_TAG}'")
+    """The starters, and every file that they name, directly or through another."""
+    waiting = [demo / f"{name}.scenario.toml" for name in STARTERS]
+    missing = [file.name for file in waiting if not file.is_file()]
+    if missing:
+        raise InternalError(f"the demo lacks {', '.join(missing)}")
     found: dict[Path, None] = {}
     while waiting:
         file = waiting.pop()
