@@ -170,25 +170,24 @@ def _worth(
     bounds = demand.window
     near, far = window_ticks(bounds.low_s, bounds.high_s, view.rate_hz)
     trace = view.trace(answer)
-    low, high = trace.low[first : final + 1], trace.high[first : final + 1]
+    both = (trace.low,) if trace.low is trace.high else (trace.low, trace.high)
+    sides = [side[first : final + 1] for side in both]
     if demand.backwards:
-        slid = [sliding_max(side, -far, -near, outside=-math.inf) for side in _sides(low, high)]
+        slid = [sliding_max(side, -far, -near, outside=-math.inf) for side in sides]
         return slid[0], slid[-1]
-    ends = segment.closed is not None or (not bounds.bounded and (demand.throughout or view.over))
+    # where nothing follows, no answer can come and nothing can fail
+    nothing = math.inf if demand.throughout else -math.inf
     slide = sliding_min if demand.throughout else sliding_max
-    if ends:  # nothing follows: no answer can, and nothing can fail
-        nothing = math.inf if demand.throughout else -math.inf
-        slid = [slide(side, near, far, outside=nothing) for side in _sides(low, high)]
-        return slid[0], slid[-1]
-    return (
-        slide(low, near, far, outside=-math.inf),
-        slide(high, near, far, outside=math.inf),
-    )
-
-
-def _sides(low: Floats, high: Floats) -> tuple[Floats, ...]:
-    """Both sides of an interval, or the one where they are the same memory."""
-    return (low,) if np.shares_memory(low, high) else (low, high)
+    slid = [slide(side, near, far, outside=nothing) for side in sides]
+    low, high = slid[0], slid[-1]
+    awaits = bounds.bounded or not (demand.throughout or view.over)
+    if segment.closed is None and awaits:
+        # the last windows reach beyond the record, where anything can follow
+        cut = int(max(0, len(low) - far))
+        reached = (low if demand.throughout else high).copy()
+        reached[cut:] = -nothing
+        return (reached, high) if demand.throughout else (low, reached)
+    return low, high
 
 
 def _implied(
@@ -214,13 +213,13 @@ def _told(
     low: Floats,
     high: Floats,
 ) -> Finding:
-    least, lowest = float(high.min()), float(low.min())
+    worst, weakest = int(high.argmin()), int(low.argmin())
+    least, lowest = float(high[worst]), float(low[weakest])
     bounds = demand.window
     side = "before" if demand.backwards else "after"
     asks = f"{window(bounds.low_s, bounds.high_s)} {side}" if bounds != Window() else side
     how = "all the time " if demand.throughout else ""
-    index = int(high.argmin()) if least < 0 else int(low.argmin())
-    tick = int(ticks[index])
+    tick = int(ticks[worst if least < 0 else weakest])
     asked = f"{_trigger_text(demand)} ({at(view, tick)})"
     if least < 0:
         by = f", {amount(least, answer.unit)} short" if math.isfinite(least) else ""

@@ -195,12 +195,14 @@ def _comparison(node: Comparison, values: Mapping[str, Floats], ticks: int) -> T
         worth = left - right
     else:
         worth = -np.abs(left - right)
-    worth = np.array(np.broadcast_to(worth, (ticks,)), dtype=np.float64)
-    holds = np.broadcast_to(_TRUE[node.operator](left, right), (ticks,))
-    unknown = ~np.isfinite(worth)
-    if not unknown.any():
+    holds = _TRUE[node.operator](left, right)
+    if worth.ndim == 0:  # a comparison of constants
+        worth, holds = np.full(ticks, worth), np.full(ticks, holds)
+    known = np.isfinite(worth)
+    if known.all():
         return Trace(worth, worth, holds, ~holds)
-    low, high = worth.copy(), worth
+    unknown = ~known
+    low, high = worth.copy(), worth.copy()
     low[unknown], high[unknown] = -math.inf, math.inf
     return Trace(low, high, holds & ~unknown, ~holds & ~unknown)
 
@@ -223,7 +225,8 @@ def _number(node: Node, values: Mapping[str, Floats]) -> Floats:
 
 
 def _finite(values: Floats) -> Floats:
-    return np.where(np.isfinite(values), values, math.nan)
+    known = np.isfinite(values)
+    return values if known.all() else np.where(known, values, math.nan)
 
 
 _ARITHMETIC = {"+": np.add, "-": np.subtract, "*": np.multiply, "/": np.divide}

@@ -36,7 +36,7 @@ class View:
         self.last = max([record.ticks - 1, *(event.tick for event in record.events)])
         #: nothing more can come, whatever was not given a deadline
         self.over = record.first(FLIGHT_OVER) is not None
-        self._traces: dict[Condition, Trace] = {}
+        self._traces: dict[tuple[str, tuple[tuple[str, str], ...]], Trace] = {}
         self._found: dict[Happening, list[Occurrence]] = {}
         self._by_kind: dict[str, list[tuple[int, Event]]] = {}
         for order, event in enumerate(record.events):
@@ -52,10 +52,11 @@ class View:
 
         Raises UsageError if a signal was recorded in another unit than the condition reads it in.
         """
-        if condition not in self._traces:
+        key = (condition.text, condition.signals)  # says all, and is hashed sooner than the tree
+        if key not in self._traces:
             values = {name: self._values(name, unit) for name, unit in condition.signals}
-            self._traces[condition] = evaluate(condition, values, self.record.ticks)
-        return self._traces[condition]
+            self._traces[key] = evaluate(condition, values, self.record.ticks)
+        return self._traces[key]
 
     def occurrences(self, happening: Happening) -> list[Occurrence]:
         """All occurrences, in order of time."""
