@@ -22,6 +22,7 @@ def load_vehicle(path: str | Path) -> Vehicle:
     parts = airframe.parts(document, file)
     motors, gimbals = airframe.motors(document, file, parts)
     owned = electrics.electrics(document, file, gimbals)
+    ground = airframe.ground(document, file)
     return Vehicle(
         name=file.vehicle.name,
         about=file.vehicle.about,
@@ -38,5 +39,5 @@ def load_vehicle(path: str | Path) -> Vehicle:
         switches=tuple(owned.switches),
         loads=electrics.loads(document, file, owned.channels, len(parts)),
         wiring=electrics.wiring(document, file, owned),
-        ground=airframe.ground(document, file),
+        ground=ground,
     )
