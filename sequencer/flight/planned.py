@@ -74,7 +74,7 @@ class Plan:
         for action, moment in self._crew:
             if moment.check(tick, recorder):
                 commands["switch"][action.switch] = int(action.on)
-                recorder.note("crew", f"{action.name} {'on' if action.on else 'off'}", "")
+                recorder.note("crew", action.label)
             else:
                 waiting.append((action, moment))
         self._crew = waiting

@@ -7,8 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.record import Event, Signal
+from sequencer.flight.ending import touchdown_facts
+from sequencer.record import SIGNALS, Event, Signal
 from sequencer.scenario import Scenario
+from sequencer.units import unit
 from sequencer.world import World
 from sequencer.world.layout import OUT, empty
 
@@ -38,6 +40,7 @@ class Recorder:
 
     def __init__(self, scenario: Scenario, world: World) -> None:
         self._scenario = scenario
+        self._world = world
         self._out = world.out
         self._kept = empty(OUT, scenario.stop_ticks)
         self._events: list[Event] = []
@@ -136,8 +139,11 @@ class Recorder:
         down = np.zeros(ticks, dtype=bool)
         if self.down_tick is not None:
             down[self.down_tick :] = True
-        for name, unit, value in touchdown_facts(self._world_state):
-            add(name, unit, np.where(down, value, np.nan))
-        for name, unit, sensor in self._scenario.input_signals:
-            add(name, unit, _held(kept["value"][:, sensor]))
+        at_contact = touchdown_facts(self._world)
+        for name in ("touchdown_speed_m_s", "touchdown_sideways_m_s", "touchdown_tilt_deg"):
+            add(name, SIGNALS[name].unit, np.where(down, at_contact.get(name, np.nan), np.nan))
+        for name, symbol, sensor in self._scenario.input_signals:
+            scale = unit(symbol)
+            values = (kept["value"][:, sensor] - float(scale.offset)) / float(scale.factor)
+            add(name, symbol, values)
         return found

@@ -107,6 +107,9 @@ SIGNALS: Mapping[str, SignalKind] = {
     "wind_m_s": SignalKind("m/s", "wind at the vehicle"),
     "mast_wind_m_s": SignalKind("m/s", "wind at the mast beside the pad"),
     "distance_m": SignalKind("m", "distance between the two bodies after separation"),
+    "touchdown_speed_m_s": SignalKind("m/s", "speed downwards at touchdown, from then on"),
+    "touchdown_sideways_m_s": SignalKind("m/s", "sideways speed at touchdown, from then on"),
+    "touchdown_tilt_deg": SignalKind("deg", "tilt at touchdown, from then on"),
 }
 
 _HEAD = """\

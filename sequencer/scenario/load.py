@@ -5,16 +5,20 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from fractions import Fraction
 from pathlib import Path
 from typing import TypeVar
 
-from sequencer.checks import Requirement, build_requirement, load_requirements
-from sequencer.documents import Document
+from sequencer.checks import Requirement, build_requirements, load_requirements
+from sequencer.checks.happenings import read_happening
+from sequencer.documents import Document, Loc
 from sequencer.errors import InputError, nearest
-from sequencer.record.vocabulary import SIGNALS, check_label
+from sequencer.record import SIGNALS
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
+from sequencer.scenario.labels import labels_of
 from sequencer.scenario.model import CrewAction, PlannedFault, Scenario, Wires
 from sequencer.scenario.schema import ScenarioFile, Timed
 from sequencer.scenario.trigger import Trigger
@@ -73,8 +77,14 @@ def load_scenario(path: str | Path) -> Scenario:
     wires = {
         name: _wires(document, logic, vehicle, places) for name, logic in sequences.items()
     }
-    known = _signals(sequences, wires, places)
-    requirements = _requirements(document, tables, folder, known)
+    inputs = _input_signals(sequences, wires)
+    signals = {name: entry.unit for name, entry in SIGNALS.items()}
+    signals |= {f"thrust_{motor}_n": "N" for motor in places.motors}
+    signals |= {name: symbol for name, symbol, _ in inputs}
+    names = _Names(
+        document, signals, labels_of(sequences, places, [fault.name for fault in tables.faults])
+    )
+    requirements = _requirements(names, tables, folder)
     rows = {number: row for row, (number, _) in enumerate(world_rows)}
     return Scenario(
         name=path.name.removesuffix(SUFFIX),
@@ -92,17 +102,17 @@ def load_scenario(path: str | Path) -> Scenario:
         stop_ticks=max(1, math.ceil(round(top.stop_s * rate, 6))),
         after_touchdown_s=top.after_touchdown_s,
         link_delay=Fraction(str(tables.link.delay_s)),
-        crew=_crew(document, tables, places),
-        faults=_faults(document, tables, sequences, rows),
+        crew=_crew(names, tables, places),
+        faults=_faults(names, tables, sequences, rows),
         requirements=requirements,
-        input_signals=known.inputs,
-        expect=_expect(document, tables, requirements),
+        input_signals=inputs,
+        expect=_expect(names, tables, requirements),
         hashes=_hashes(document, vehicle, sequences),
     )
 
 
 def _file(
-    document: Document, place: tuple[str | int, ...], path: Path, load: Callable[[Path], _T]
+    document: Document, place: Loc, path: Path, load: Callable[[Path], _T]
 ) -> _T:
     """Load a file that the scenario names; one that is not there is the scenario's fault."""
     try:
@@ -119,7 +129,7 @@ def _sequences(
 ) -> dict[str, Sequence]:
     found: dict[str, Sequence] = {}
     for number, name in enumerate(tables.scenario.sequences):
-        place = ("scenario", "sequences", number)
+        place: Loc = ("scenario", "sequences", number)
         logic = _file(document, place, folder / name, load_sequence)
         if logic.name in found:
             raise document.error(place, f"computer '{logic.name}' has a sequence already")
@@ -199,66 +209,78 @@ def _wires(document: Document, logic: Sequence, vehicle: Vehicle, places: Places
     return Wires(tuple(sensors), tuple(channels), tuple(servos))
 
 
-class _Known:
-    """Names that requirements and crew may use."""
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """What requirements, moments and expectations may refer to, and where to complain."""
 
-    def __init__(
-        self, signals: Mapping[str, str], inputs: tuple[tuple[str, str, int], ...]
-    ) -> None:
-        self.signals = signals
-        self.inputs = inputs
+    document: Document
+    signals: Mapping[str, str]
+    labels: frozenset[str]
+
+    def label(self, place: Loc, label: str) -> None:
+        """Refuse an event that can never come here."""
+        try:
+            read_happening(label, self.signals, self.labels)
+        except InputError as error:
+            raise self.document.error(place, error.what, nearest=error.nearest) from None
+
+    def pattern(self, place: Loc, pattern: str) -> None:
+        """Refuse a pattern over whole labels that none can match."""
+        if not any(fnmatchcase(label, pattern) for label in self.labels):
+            raise self.document.error(
+                place, f"'{pattern}' can never come here", nearest=nearest(pattern, self.labels)
+            )
 
 
-def _signals(
-    sequences: Mapping[str, Sequence], wires: Mapping[str, Wires], places: Places
-) -> _Known:
-    signals = {name: entry.unit for name, entry in SIGNALS.items()}
-    for motor in places.motors:
-        signals[f"thrust_{motor}_n"] = "N"
-    inputs = []
-    for computer, logic in sequences.items():
+def _input_signals(
+    sequences: Mapping[str, Sequence], wires: Mapping[str, Wires]
+) -> tuple[tuple[str, str, int], ...]:
+    """(signal name, unit, sensor index) of what each computer reads from its sensors."""
+    return tuple(
+        (f"{computer}_{name}", source.unit, sensor)
+        for computer, logic in sequences.items()
         for (name, source), sensor in zip(
             logic.inputs.items(), wires[computer].sensors, strict=True
-        ):
-            if sensor >= 0:
-                signals[f"{computer}_{name}"] = source.unit
-                inputs.append((f"{computer}_{name}", source.unit, sensor))
-    return _Known(signals, tuple(inputs))
+        )
+        if sensor >= 0
+    )
 
 
-def _requirements(
-    document: Document, tables: ScenarioFile, folder: Path, known: _Known
-) -> tuple[Requirement, ...]:
+def _requirements(names: _Names, tables: ScenarioFile, folder: Path) -> tuple[Requirement, ...]:
+    document = names.document
     found: list[Requirement] = []
     for number, name in enumerate(tables.scenario.requirements):
         place = ("scenario", "requirements", number)
         shared = _file(
-            document, place, folder / name, lambda file: load_requirements(file, known.signals)
+            document,
+            place,
+            folder / name,
+            lambda file: load_requirements(file, names.signals, names.labels),
         )
+        taken = {requirement.name for requirement in found}
+        for requirement in shared:
+            if requirement.name in taken:
+                raise document.error(
+                    place, f"'{name}' has another requirement named '{requirement.name}'"
+                )
         found.extend(shared)
-    for number, table in enumerate(tables.requirements):
-        found.append(
-            build_requirement(
-                table,
-                lambda loc, what, near=None, n=number: document.error(
-                    ("requirements", n, *loc), what, nearest=near
-                ),
-                known.signals,
-            )
-        )
-    seen: set[str] = set()
-    for requirement in found:
-        if requirement.name in seen:
-            raise document.error(
-                ("requirements",), f"two requirements are named '{requirement.name}'"
-            )
-        seen.add(requirement.name)
-    return tuple(found)
+
+    def complain(loc: Loc, what: str, *, nearest: str | None = None) -> InputError:
+        return document.error(("requirements", *loc), what, nearest=nearest)
+
+    own = build_requirements(
+        tables.requirements,
+        complain,
+        names.signals,
+        known_events=names.labels,
+        taken={requirement.name for requirement in found},
+    )
+    return (*found, *own)
 
 
-def _trigger(document: Document, place: tuple[str | int, ...], table: Timed) -> Trigger:
+def _trigger(names: _Names, place: Loc, table: Timed) -> Trigger:
     if table.event is not None:
-        _label(document, (*place, "event"), table.event)
+        names.label((*place, "event"), table.event)
     return Trigger(
         at_s=table.at_s,
         event=table.event,
@@ -269,43 +291,33 @@ def _trigger(document: Document, place: tuple[str | int, ...], table: Timed) -> 
     )
 
 
-def _label(document: Document, place: tuple[str | int, ...], label: str) -> None:
-    """Whether an event label can occur at all, as far as its kind goes."""
-    problem = check_label(label)
-    if problem is not None:
-        raise document.error(place, problem[0], nearest=problem[1])
-
-
-def _crew(document: Document, tables: ScenarioFile, places: Places) -> tuple[CrewAction, ...]:
+def _crew(names: _Names, tables: ScenarioFile, places: Places) -> tuple[CrewAction, ...]:
     actions = []
     for number, table in enumerate(tables.crew):
-        place = ("crew", number)
+        place: Loc = ("crew", number)
         if table.switch not in places.switches:
-            raise document.error(
+            raise names.document.error(
                 (*place, "switch"),
                 f"no switch '{table.switch}' in the vehicle",
                 nearest=nearest(table.switch, places.switches),
             )
+        index = places.switches[table.switch]
         actions.append(
-            CrewAction(
-                table.switch,
-                places.switches[table.switch],
-                table.on,
-                _trigger(document, place, table),
-            )
+            CrewAction(table.switch, index, table.on, _trigger(names, place, table))
         )
     return tuple(actions)
 
 
 def _faults(
-    document: Document,
+    names: _Names,
     tables: ScenarioFile,
     sequences: Mapping[str, Sequence],
     rows: Mapping[int, int],
 ) -> tuple[PlannedFault, ...]:
+    document = names.document
     faults: list[PlannedFault] = []
     for number, table in enumerate(tables.faults):
-        place = ("faults", number)
+        place: Loc = ("faults", number)
         if any(fault.name == table.name for fault in faults):
             raise document.error((*place, "name"), f"two faults are named '{table.name}'")
         if table.kind in COMPUTER_FAULTS:
@@ -317,7 +329,7 @@ def _faults(
                 )
             if table.size is not None:
                 raise document.error((*place, "size"), f"'{table.kind}' takes no size")
-        trigger = _trigger(document, place, table)
+        trigger = _trigger(names, place, table)
         faults.append(
             PlannedFault(table.name, table.kind, table.place, rows.get(number), trigger)
         )
@@ -334,23 +346,24 @@ def _in_fault(document: Document, number: int, error: InputError, kind: str) -> 
 
 
 def _expect(
-    document: Document, tables: ScenarioFile, requirements: tuple[Requirement, ...]
+    names: _Names, tables: ScenarioFile, requirements: tuple[Requirement, ...]
 ) -> Expectation:
     table = tables.expect
-    names = [requirement.name for requirement in requirements]
+    known = [requirement.name for requirement in requirements]
     for key in ("breaks", "not_exercised", "not_decided"):
         for number, pattern in enumerate(getattr(table, key)):
-            if "*" not in pattern and pattern not in names:
-                raise document.error(
+            if not any(fnmatchcase(name, pattern) for name in known):
+                raise names.document.error(
                     ("expect", key, number),
                     f"no requirement is named '{pattern}'",
-                    nearest=nearest(pattern, names),
+                    nearest=nearest(pattern, known),
                 )
-    for key in ("order", "never"):
-        for number, label in enumerate(getattr(table, key)):
-            _label(document, ("expect", key, number), label)
+    for number, label in enumerate(table.order):
+        names.label(("expect", "order", number), label)
+    for number, pattern in enumerate(table.never):
+        names.pattern(("expect", "never", number), pattern)
     for number, window in enumerate(table.events):
-        _label(document, ("expect", "events", number, "event"), window.event)
+        names.label(("expect", "events", number, "event"), window.event)
     return Expectation(
         outcome=table.outcome,
         order=tuple(table.order),

@@ -29,6 +29,11 @@ class CrewAction:
     on: bool
     trigger: Trigger
 
+    @property
+    def label(self) -> str:
+        """Name of the event that it makes: "launch on"."""
+        return f"{self.name} {'on' if self.on else 'off'}"
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedFault:

@@ -64,7 +64,7 @@ class Timed(Strict):
         ]
         if len(given) != 1:
             listed = ", ".join(given) if given else "none"
-            raise ValueError(f"give exactly one of at_s, event, above_m, below_m (got {listed})")
+            raise ValueError(f"needs exactly one of at_s, event, above_m, below_m (has {listed})")
         return self
 
 
@@ -94,7 +94,9 @@ class WindowTable(Strict):
     @model_validator(mode="after")
     def _ordered(self) -> WindowTable:
         if self.between_s[0] > self.between_s[1]:
-            raise ValueError(f"between_s runs backwards ({self.between_s[0]} > {self.between_s[1]})")
+            raise ValueError(
+                f"has a window that runs backwards ({self.between_s[0]:g} > {self.between_s[1]:g})"
+            )
         return self
 
 

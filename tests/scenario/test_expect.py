@@ -1,0 +1,112 @@
+"""What a scenario expects against what came out: every kind of shortfall, and none without cause."""
+
+from __future__ import annotations
+
+import pytest
+
+from sequencer.record import Event, FlightRecord, Verdict
+from sequencer.scenario.expect import Expectation, Window, compare
+
+
+def verdict(name: str, status: str, start: int | None = None) -> Verdict:
+    return Verdict(name, status, 1.0 if status == "met" else None, "s", start, start, "because")
+
+
+def record(
+    *events: tuple[int, str], outcome: str = "landed", verdicts: tuple[Verdict, ...] = ()
+) -> FlightRecord:
+    made = tuple(
+        Event(tick, *label.split(" ", 1)) if " " in label else Event(tick, label)
+        for tick, label in events
+    )
+    return FlightRecord("made up", 100, 1000, made, {}, outcome, verdicts=verdicts)
+
+
+FLOWN = record(
+    (10, "entered pad.countdown"), (100, "liftoff"), (300, "apogee"), (500, "touchdown")
+)
+
+
+def test_as_expected() -> None:
+    expect = Expectation(
+        "landed",
+        order=("liftoff", "apogee", "touchdown"),
+        windows=(Window("liftoff", 1.0, 1.0),),
+        never=("fired *",),
+    )
+    assert compare(expect, FLOWN) == ()
+
+
+def test_missing_event_names_what_came_before() -> None:
+    (shortfall,) = compare(Expectation("landed", order=("liftoff", "separated")), FLOWN)
+    assert shortfall.what == "'separated' never came (expected after 'liftoff' at 1.00 s)"
+    assert shortfall.first_wrong is None
+
+
+def test_out_of_order_names_the_early_event() -> None:
+    (shortfall,) = compare(Expectation("landed", order=("apogee", "liftoff", "touchdown")), FLOWN)
+    assert "'liftoff' came at 1.00 s, out of order" in shortfall.what
+    assert shortfall.first_wrong == Event(100, "liftoff")
+
+
+def test_the_same_label_twice_in_order_needs_two_events() -> None:
+    expect = Expectation("landed", order=("liftoff", "liftoff"))
+    assert len(compare(expect, FLOWN)) == 1
+    twice = record((100, "liftoff"), (200, "liftoff"))
+    assert compare(expect, twice) == ()
+
+
+@pytest.mark.parametrize(
+    ("window", "said"),
+    [
+        (Window("liftoff", 1.1, 2.0), "0.10 s too early"),
+        (Window("liftoff", 0.0, 0.75), "0.25 s too late"),
+        (Window("separated", 0.0, 1.0), "never came"),
+    ],
+)
+def test_windows(window: Window, said: str) -> None:
+    (shortfall,) = compare(Expectation("landed", windows=(window,)), FLOWN)
+    assert said in shortfall.what
+
+
+@pytest.mark.parametrize("edge", [(1.0, 5.0), (0.0, 1.0)])
+def test_windows_are_closed(edge: tuple[float, float]) -> None:
+    assert compare(Expectation("landed", windows=(Window("liftoff", *edge),)), FLOWN) == ()
+
+
+def test_never_with_a_pattern() -> None:
+    (shortfall,) = compare(Expectation("landed", never=("entered pad.*",)), FLOWN)
+    assert shortfall.first_wrong == Event(10, "entered", "pad.countdown")
+
+
+def test_outcome() -> None:
+    (shortfall,) = compare(Expectation("recovered"), FLOWN)
+    assert shortfall.what == "outcome is 'landed', expected 'recovered'"
+
+
+@pytest.mark.parametrize("status", ["broken", "not exercised", "not decided"])
+def test_a_status_that_is_not_named_falls_short(status: str) -> None:
+    flown = record((5, "liftoff"), verdicts=(verdict("soft landing", status, 5),))
+    (shortfall,) = compare(Expectation("landed"), flown)
+    assert shortfall.verdict is flown.verdicts[0]
+    assert status in shortfall.what
+    assert shortfall.first_wrong == Event(5, "liftoff")
+
+
+@pytest.mark.parametrize(
+    ("key", "status"),
+    [("breaks", "broken"), ("not_exercised", "not exercised"), ("not_decided", "not decided")],
+)
+def test_a_named_status_must_come_out(key: str, status: str) -> None:
+    as_named = record(verdicts=(verdict("soft landing", status),))
+    assert compare(Expectation("landed", **{key: ("soft *",)}), as_named) == ()
+
+    met = record(verdicts=(verdict("soft landing", "met"),))
+    (shortfall,) = compare(Expectation("landed", **{key: ("soft landing",)}), met)
+    assert shortfall.what == f"'soft landing' was expected under {key}, but it is met"
+
+
+def test_requirements_come_before_events_and_the_outcome_last() -> None:
+    flown = record((5, "liftoff"), outcome="crashed", verdicts=(verdict("a", "broken"),))
+    found = compare(Expectation("landed", order=("apogee",)), flown)
+    assert [s.what.split(" ")[0] for s in found] == ["'a'", "'apogee'", "outcome"]
