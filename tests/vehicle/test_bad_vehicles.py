@@ -24,8 +24,15 @@ MORE_PARACHUTES = "".join(
 CASES = [
     ("unknown table", "[vehicle]|", "[vehicel]", "[vehicel]", "unknown key 'vehicel'", "vehicle"),
     ("unknown key", "[parts.dart]|mass_kg", "mas_kg", "mas_kg", "unknown key 'mas_kg'", "mass_kg"),
-    ("missing key", "[parts.dart]|mass_kg = 0.4\n", "", "[parts.dart]", "'mass_kg' is missing", None),
-    ("text for a number", "[parts.dart]|= 0.4", '= "0.4"', "mass_kg = \"", "must be a number", None),
+    (
+        "missing key",
+        "[parts.dart]|mass_kg = 0.4\n",
+        "",
+        "[parts.dart]",
+        "'mass_kg' is missing",
+        None,
+    ),
+    ("text for a number", "[parts.dart]|= 0.4", '= "0.4"', 'mass_kg = "', "must be a number", None),
     ("negative mass", "[parts.dart]|= 0.4", "= -0.4", "mass_kg = -", "greater than 0", None),
     ("nan mass", "[parts.dart]|= 0.4", "= nan", "mass_kg = nan", "finite number", None),
     ("bad name", "[parts.dart]|[parts.dart]", "[parts.'d rt']", "[parts.'d rt']", "match", None),
@@ -48,8 +55,10 @@ CASES = [
     (
         "three parts",
         "[curves.flat]|",
-        "[parts.third]\nmass_kg = 1.0\ncentre_station_m = 0.1\naxial_kg_m2 = 0.1\n"
-        "transverse_kg_m2 = 0.1\ntail_station_m = 1.0\n[curves.flat]",
+        (
+            "[parts.third]\nmass_kg = 1.0\ncentre_station_m = 0.1\naxial_kg_m2 = 0.1\n"
+            "transverse_kg_m2 = 0.1\ntail_station_m = 1.0\n[curves.flat]"
+        ),
         "[parts.dart]",
         "3 parts, of which there may be at most 2",
         None,
@@ -118,8 +127,22 @@ CASES = [
         "greater than or equal to 0",
         None,
     ),
-    ("curve of two", "[curves.flat]|[5, 110], [95, 100], ", "", "points_percent", "at least 3", None),
-    ("unknown part", '[motors.M1]|"booster"', '"boster"', 'part = "boster"', "part 'boster'", "booster"),
+    (
+        "curve of two",
+        "[curves.flat]|[5, 110], [95, 100], ",
+        "",
+        "points_percent",
+        "at least 3",
+        None,
+    ),
+    (
+        "unknown part",
+        '[motors.M1]|"booster"',
+        '"boster"',
+        'part = "boster"',
+        "part 'boster'",
+        "booster",
+    ),
     ("unknown curve", '[motors.M1]|"flat"', '"flatt"', 'curve = "flatt"', "curve 'flatt'", "flat"),
     (
         "nozzle outside",
@@ -238,11 +261,21 @@ CASES = [
         "no servo for the legs",
         "[computers.pad]|",
         "[aero.legs_out]\n"
-        + "".join(f"{k} = 0.1\n" for k in (
-            "drag_area_nose_m2", "drag_area_tail_m2", "side_area_m2", "slope_nose_m2",
-            "slope_tail_m2", "centre_nose_m", "centre_tail_m", "centre_side_m",
-            "damping_pitch_m4", "damping_roll_m4",
-        ))
+        + "".join(
+            f"{k} = 0.1\n"
+            for k in (
+                "drag_area_nose_m2",
+                "drag_area_tail_m2",
+                "side_area_m2",
+                "slope_nose_m2",
+                "slope_tail_m2",
+                "centre_nose_m",
+                "centre_tail_m",
+                "centre_side_m",
+                "damping_pitch_m4",
+                "damping_roll_m4",
+            )
+        )
         + "[computers.pad]",
         "[aero.legs_out]",
         "no servo has the role 'legs'",
@@ -299,8 +332,10 @@ CASES = [
     (
         "two servos for one axis",
         "[computers.flight.servos.fins]|",
-        '[computers.flight.servos.again]\nrole = "gimbal_y"\ngimbal = "lower"\nlow_deg = -1.0\n'
-        "high_deg = 1.0\nrate_deg_s = 1.0\n[computers.flight.servos.fins]",
+        (
+            '[computers.flight.servos.again]\nrole = "gimbal_y"\ngimbal = "lower"\nlow_deg = -1.0\n'
+            "high_deg = 1.0\nrate_deg_s = 1.0\n[computers.flight.servos.fins]"
+        ),
         'role = "gimbal_y"\ngimbal = "lower"\nlow_deg = -1.0',
         "servo 'flight.tilt_y' moves gimbal_y of 'lower' already",
         None,
@@ -465,7 +500,14 @@ CASES = [
         "'F2' stands twice",
         None,
     ),
-    ("wired to no channel", '[wiring.flight]|["F2", "F1"]', "[]", "chute", "wired to nothing", None),
+    (
+        "wired to no channel",
+        '[wiring.flight]|["F2", "F1"]',
+        "[]",
+        "chute",
+        "wired to nothing",
+        None,
+    ),
     (
         "a servo among channels",
         '[wiring.flight]|["F2", "F1"]',
