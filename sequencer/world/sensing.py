@@ -14,30 +14,30 @@ from sequencer.world.air import air, pressure_height
 from sequencer.world.chance import SOURCE_SENSOR, normal_pair
 from sequencer.world.circuits import resistance_seen
 from sequencer.world.forces import tail_station
-from sequencer.world.jit import Record, compiled
+from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import FaultKind, SensorKind
-from sequencer.world.motors import takes_part
+from sequencer.world.motors import BODY0, takes_part
 from sequencer.world.taps import fault_at, fault_size
 
 __all__ = ["sense"]
 
-_ACCELERATION: Final = int(SensorKind.ACCELERATION)
-_RATE: Final = int(SensorKind.RATE)
-_BAROMETER: Final = int(SensorKind.BAROMETER)
-_RANGE: Final = int(SensorKind.RANGE)
-_HOLD_DOWN_FORCE: Final = int(SensorKind.HOLD_DOWN_FORCE)
-_FLAME: Final = int(SensorKind.FLAME)
-_CONTINUITY: Final = int(SensorKind.CONTINUITY)
-_BATTERY: Final = int(SensorKind.BATTERY)
-_WIND: Final = int(SensorKind.WIND)
-_SWITCH: Final = int(SensorKind.SWITCH)
-_SERVO: Final = int(SensorKind.SERVO)
-_SEPARATED: Final = int(SensorKind.SEPARATED)
-_SENSOR_FROZEN: Final = int(FaultKind.SENSOR_FROZEN)
-_SENSOR_SILENT: Final = int(FaultKind.SENSOR_SILENT)
-_SENSOR_BIAS: Final = int(FaultKind.SENSOR_BIAS)
-_SENSOR_SPIKE: Final = int(FaultKind.SENSOR_SPIKE)
-_SENSOR_NAN: Final = int(FaultKind.SENSOR_NAN)
+_ACCELERATION: Final = plain(SensorKind.ACCELERATION)
+_RATE: Final = plain(SensorKind.RATE)
+_BAROMETER: Final = plain(SensorKind.BAROMETER)
+_RANGE: Final = plain(SensorKind.RANGE)
+_HOLD_DOWN_FORCE: Final = plain(SensorKind.HOLD_DOWN_FORCE)
+_FLAME: Final = plain(SensorKind.FLAME)
+_CONTINUITY: Final = plain(SensorKind.CONTINUITY)
+_BATTERY: Final = plain(SensorKind.BATTERY)
+_WIND: Final = plain(SensorKind.WIND)
+_SWITCH: Final = plain(SensorKind.SWITCH)
+_SERVO: Final = plain(SensorKind.SERVO)
+_SEPARATED: Final = plain(SensorKind.SEPARATED)
+_SENSOR_FROZEN: Final = plain(FaultKind.SENSOR_FROZEN)
+_SENSOR_SILENT: Final = plain(FaultKind.SENSOR_SILENT)
+_SENSOR_BIAS: Final = plain(FaultKind.SENSOR_BIAS)
+_SENSOR_SPIKE: Final = plain(FaultKind.SENSOR_SPIKE)
+_SENSOR_NAN: Final = plain(FaultKind.SENSOR_NAN)
 
 
 @compiled()
@@ -48,7 +48,7 @@ def _distance_below(state: Record, params: Record, out: Record, sensor: int) -> 
         return math.nan
     if params.sensor_plume[sensor] != 0:
         for m in range(params.motors):
-            if state.lit[m] == 2 and takes_part(state, params, m, 0):
+            if state.lit[m] == 2 and takes_part(state, params, m, BODY0):
                 return math.nan
     below = tail_station(state, params) - out.centre_of_mass
     way = (state.position[2] - below * cosine) / cosine
@@ -125,9 +125,9 @@ def sense(state: Record, params: Record, commands: Record, out: Record) -> None:
             chance, _ = normal_pair(params.seed, params.flight, SOURCE_SENSOR + i, state.tick)
             value += params.sensor_noise[i] * chance
         quantum = params.sensor_quantum[i]
-        if quantum > 0.0:
-            value = math.floor(value / quantum + 0.5) * quantum
-        if not math.isnan(value):
+        if not math.isnan(value):  # floor gives a whole number, and there is none for NaN
+            if quantum > 0.0:
+                value = math.floor(value / quantum + 0.5) * quantum
             value = min(max(value, params.sensor_low[i]), params.sensor_high[i])
         value = fault_size(params, commands, _SENSOR_SPIKE, i, value)
         if fault_at(params, commands, _SENSOR_NAN, i):
