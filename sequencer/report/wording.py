@@ -1,0 +1,58 @@
+"""What a diagram says about states, exits and commands."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from sequencer.sequence import Command, Exit, Sequence, State
+
+__all__ = ["commands", "hold", "lines_of", "sources_of", "states_of"]
+
+_WIDTH = 38
+
+
+def hold(sequence: Sequence, way: Exit) -> str:
+    """How long the condition must hold: "for 0.1 s", "on 3 fresh baro", or "" for one tick."""
+    if way.fresh is not None:
+        return f"on {way.hold_ticks} fresh {way.fresh}"
+    return f"for {way.hold_ticks / sequence.rate_hz:g} s" if way.hold_ticks > 1 else ""
+
+
+def commands(actions: Iterable[Command]) -> str:
+    """Commands as the file writes them, with commas."""
+    return ", ".join(
+        " ".join(filter(None, (action.verb, action.name, action.position))) for action in actions
+    )
+
+
+def lines_of(sequence: Sequence, way: Exit) -> list[str]:
+    """An exit in lines: its name where it has one of its own, condition and hold, commands."""
+    condition = ", ".join(filter(None, (way.text, hold(sequence, way))))
+    default = f"{way.sources[0]} to {way.to}"
+    own_name = way.common or not (
+        way.name == default or way.name.removeprefix(f"{default} ").isdigit()
+    )
+    lines = [way.name] if own_name else []
+    lines += textwrap.wrap(condition, _WIDTH)
+    if way.actions:
+        lines += textwrap.wrap(f"do: {commands(way.actions)}", _WIDTH)
+    return lines
+
+
+def sources_of(way: Exit) -> list[str]:
+    """The states in which a common exit holds, in lines."""
+    return textwrap.wrap(f"in {', '.join(way.sources)}", _WIDTH)
+
+
+def states_of(state: State) -> list[str]:
+    """What a state does, in lines: commands on entry and on leaving, control loops."""
+    lines = []
+    for label, text in (
+        ("entry", commands(state.on_entry)),
+        ("leave", commands(state.on_leave)),
+        ("loops", ", ".join(state.loops)),
+    ):
+        if text:
+            lines += textwrap.wrap(f"{label}: {text}", _WIDTH, subsequent_indent="  ")
+    return lines
