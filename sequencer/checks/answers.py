@@ -8,6 +8,7 @@ as a truth.
 
 from __future__ import annotations
 
+import bisect
 import math
 
 import numpy as np
@@ -72,7 +73,8 @@ def _followed(
     if segment.closed is not None:
         before.append((segment.end, 0.0))
     gate = Gate(view.rate_hz, after, tuple(before))
-    margin, chosen = gate.best([one for one in given if one.tick >= asked.tick])
+    since = bisect.bisect_left(given, asked.tick, key=lambda one: one.tick)
+    margin, chosen = gate.best(given, since, asked)
     asks = f"{window(bounds.low_s, bounds.high_s)} " if bounds != Window() else ""
     asks = f"{asks}after {when(view, asked)}"
     if segment.closed is not None:
@@ -87,10 +89,9 @@ def _followed(
     if chosen is None:
         text = f"{answer.text} never came {asks}"
         return Finding(margin, margin, asked.tick, max(asked.tick, end), text)
-    late = chosen.tick > end
     text = (
-        f"'{chosen.label}' came at {at(view, chosen.tick)}, {amount(margin, 's')} too "
-        f"{'late' if late else 'early'}; it must come {asks}"
+        f"{when(view, chosen)} came {amount(margin, 's')} {_side(gate, chosen)}; "
+        f"it must come {asks}"
     )
     return Finding(margin, margin, asked.tick, chosen.tick, text)
 
@@ -109,22 +110,25 @@ def _preceded(
     if segment.opened is not None:
         after.append((segment.start, 0.0))
     gate = Gate(view.rate_hz, tuple(after), ((asked.tick, -bounds.low_s),))
-    margin, chosen = gate.best(given)
+    margin, chosen = gate.best(given, 0, asked)
     asks = f"{window(bounds.low_s, bounds.high_s)} before it" if bounds != Window() else "before it"
     if segment.opened is not None:
         asks += f", after {when(view, segment.opened)}"
     if margin >= 0 and chosen is not None:
         return _kept(view, margin, chosen, asked, f"before {when(view, asked)}")
     if chosen is None:
-        text = f"{when(view, asked)} came although {answer.text} never did; it must come {asks}"
+        text = f"{when(view, asked)} came, but {answer.text} never did; it must come {asks}"
         return Finding(margin, margin, asked.tick, asked.tick, text)
-    late = gate.margin(chosen.tick) == -bounds.low_s - (chosen.tick - asked.tick) / view.rate_hz
     text = (
-        f"{when(view, asked)} came with {when(view, chosen)} {amount(margin, 's')} too "
-        f"{'late' if late else 'early'}; it must come {asks}"
+        f"{when(view, chosen)} came {amount(margin, 's')} {_side(gate, chosen)} for "
+        f"{when(view, asked)}; it must come {asks}"
     )
     start, end = sorted((asked.tick, chosen.tick))
     return Finding(margin, margin, start, end, text)
+
+
+def _side(gate: Gate, chosen: Occurrence) -> str:
+    return "too late" if gate.late(chosen.tick) else "too early"
 
 
 def _kept(view: View, margin: float, chosen: Occurrence, asked: Occurrence, asks: str) -> Finding:
@@ -218,9 +222,10 @@ def _told(
     bounds = demand.window
     side = "before" if demand.backwards else "after"
     asks = f"{window(bounds.low_s, bounds.high_s)} {side}" if bounds != Window() else side
+    asks = "at" if bounds.high_s == 0 else asks
     how = "all the time " if demand.throughout else ""
     tick = int(ticks[worst if least < 0 else weakest])
-    asked = f"{_trigger_text(demand)} ({at(view, tick)})"
+    asked = f"{demand.trigger.text} ({at(view, tick)})"
     if least < 0:
         by = f", {amount(least, answer.unit)} short" if math.isfinite(least) else ""
         text = (
@@ -238,7 +243,3 @@ def _told(
         return Finding(-math.inf, math.inf, None, None, text)
     spare = f", {amount(lowest, answer.unit)} to spare" if math.isfinite(lowest) else ""
     return Finding(lowest, lowest, tick, tick, f"{answer.text} held {how}{asks} {asked}{spare}")
-
-
-def _trigger_text(demand: Answer) -> str:
-    return demand.trigger.text

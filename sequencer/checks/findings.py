@@ -56,13 +56,20 @@ class Gate:
         """Distance in s to the nearest bound, negative outside; inf if there is none."""
         return min(self._rising(tick), self._falling(tick))
 
-    def best(self, found: Sequence[Occurrence]) -> tuple[float, Occurrence | None]:
-        """The largest margin of any of these (in order of time), and whose it is."""
+    def late(self, tick: int) -> bool:
+        """Whether the end is nearer than the beginning: outside, whether it came too late."""
+        return self._falling(tick) <= self._rising(tick)
+
+    def best(
+        self, found: Sequence[Occurrence], start: int = 0, besides: Occurrence | None = None
+    ) -> tuple[float, Occurrence | None]:
+        """The largest margin of any of `found[start:]` (in order of time), and whose it is.
+
+        `besides` is left out: an event does not answer itself.
+        """
         # both sides are monotonic, so the largest minimum lies where they cross
-        cross = bisect.bisect_left(
-            found, True, key=lambda one: self._rising(one.tick) >= self._falling(one.tick)
-        )
-        near = found[max(0, cross - 1) : cross + 1]
+        cross = bisect.bisect_left(found, True, lo=start, key=lambda one: self.late(one.tick))
+        near = [one for one in found[max(start, cross - 2) : cross + 2] if not one.same(besides)]
         if not near:
             return -math.inf, None
         chosen = max(near, key=lambda one: self.margin(one.tick))

@@ -8,7 +8,7 @@ from sequencer.checks.demands import Count, Presence
 from sequencer.checks.findings import Finding, Span
 from sequencer.checks.scopes import Segment
 from sequencer.checks.view import Occurrence, View
-from sequencer.checks.wording import amount, at, clock, times, when, where
+from sequencer.checks.wording import amount, at, times, when, where
 
 __all__ = ["count", "presence"]
 
@@ -87,7 +87,7 @@ def _existing(
     if nearest is None:
         text = f"{demand.event.text} never came, but must come {place}"
     else:
-        side = "too late" if nearest.tick > span.final else "too early"
+        side = "too late" if span.gate.late(nearest.tick) else "too early"
         text = (
             f"{demand.event.text} did not come {place}; the nearest was {when(view, nearest)}, "
             f"{amount(margin, 's')} {side}"
@@ -108,16 +108,14 @@ def count(demand: Count, segment: Segment, view: View) -> Finding | None:
     came = f"{demand.event.text} came {_times(number)} {place}"
     if over < 0:
         first = inside[int(demand.at_most)]
-        text = f"{came}; at most {int(demand.at_most)} allowed, one too many at {{}}"
-        return Finding(
-            margin, margin, first.tick, inside[-1].tick, text.format(at(view, first.tick))
-        )
+        text = f"{came}; at most {demand.at_most:g} allowed, one too many at {at(view, first.tick)}"
+        return Finding(margin, margin, first.tick, inside[-1].tick, text)
     if short < 0 and not (span.cut or (span.endless and not view.over)):
         text = f"{came}; at least {demand.at_least} needed"
         return Finding(margin, margin, span.first, max(span.first, span.final), text)
     if span.cut or short < 0:
         text = (
-            f"the record ended at {clock(view.seconds(view.last))}, when {demand.event.text} had "
+            f"the record ended at {at(view, view.last)}, when {demand.event.text} had "
             f"come {_times(number)} {place} and more could follow"
         )
         return Finding(-math.inf, float(over), None, None, text)
@@ -140,5 +138,5 @@ def _allowed(demand: Count) -> str:
     if demand.at_least == demand.at_most:
         return f"exactly {demand.at_least} needed"
     if demand.at_least == 0:
-        return f"at most {int(demand.at_most)} allowed"
-    return f"{demand.at_least} to {int(demand.at_most)} allowed"
+        return f"at most {demand.at_most:g} allowed"
+    return f"{demand.at_least} to {demand.at_most:g} allowed"

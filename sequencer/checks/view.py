@@ -25,6 +25,10 @@ class Occurrence:
     order: int
     label: str = field(compare=False)
 
+    def same(self, other: Occurrence | None) -> bool:
+        """Whether both are one and the same (onsets of two conditions may share a tick)."""
+        return other is not None and self == other and self.label == other.label
+
 
 class View:
     """One record; keeps what it has worked out for the next requirement."""

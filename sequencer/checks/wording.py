@@ -47,7 +47,7 @@ def where(view: View, segment: Segment, low_s: float = 0.0, high_s: float = math
         text = f"{window(low_s, high_s)} after {opened or 'the start'}"
         return text if closed is None else f"{text} and before {closed}"
     if opened is None:
-        return "in the whole record" if closed is None else f"before {closed}"
+        return "in the whole flight" if closed is None else f"before {closed}"
     return f"after {opened}" if closed is None else f"between {opened} and {closed}"
 
 
