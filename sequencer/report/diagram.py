@@ -9,7 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from sequencer.report.svg import svg
-from sequencer.report.wording import commands, hold, lines_of, sources_of, states_of
+from sequencer.report.wording import (
+    commands,
+    condition,
+    has_own_name,
+    hold,
+    lines_of,
+    sources_of,
+    states_of,
+)
 from sequencer.sequence import Exit, Sequence
 
 __all__ = ["dot", "mermaid", "svg"]
@@ -39,8 +47,7 @@ def mermaid(sequence: Sequence) -> str:
     for number, way in enumerate(sequence.common_exits, start=1):
         text = _mermaid(f"{way.name} (in {', '.join(way.sources)})")
         lines.append(f'    state "{text}" as c_{number}')
-        label = _mermaid(", ".join(filter(None, (way.text, hold(sequence, way)))))
-        lines.append(f"    c_{number} --> s_{way.to} : {label}")
+        lines.append(f"    c_{number} --> s_{way.to} : {_mermaid(condition(sequence, way))}")
     for phase, (fill, border) in _COLOURS.items():
         members = [f"s_{state.name}" for state in sequence.states.values() if state.phase == phase]
         if members:
@@ -83,13 +90,26 @@ def dot(sequence: Sequence) -> str:
 
 
 def _short_label(sequence: Sequence, way: Exit) -> str:
-    what = lines_of(sequence, way)[0]
-    after = [hold(sequence, way), commands(way.actions)]
+    named = has_own_name(way)
+    what = way.name if named else condition(sequence, way)
+    after = [hold(sequence, way) if named else "", commands(way.actions)]
     return " ".join([what, *(f"[{text}]" for text in after if text)])
 
 
-#: What has a meaning of its own in Mermaid's text, as its numbered entities.
-_ENTITIES = {char: f"#{ord(char)};" for char in '#;:<>"%`&\\'}
+#: What has a meaning of its own in Mermaid's text, as its entities.
+_ENTITIES: Mapping[str, str] = {
+    "#": "#num;",
+    ";": "#semi;",
+    ":": "#colon;",
+    "<": "#lt;",
+    ">": "#gt;",
+    '"': "#quot;",
+    "&": "#amp;",
+    "%": "#percnt;",
+    "`": "#grave;",
+    "*": "#ast;",
+    "\\": "#bsol;",
+}
 
 
 def _mermaid(text: str) -> str:

@@ -78,13 +78,14 @@ def svg(sequence: Sequence) -> str:
     width = max(placed.width, len(title) * _TITLE_LETTER, 420.0) + 2 * _MARGIN
     height = placed.height + _HEAD + _FOOT
     shift = (width - placed.width) / 2
+    size = f'width="{width:.0f}" height="{height:.0f}"'
+    box = f'viewBox="0 0 {width:.0f} {height:.0f}"'
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.0f}" height="{height:.0f}"'
-        + f' viewBox="0 0 {width:.0f} {height:.0f}" role="img">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" {size} {box} role="img">',
         f"  <title>{_safe(title)}</title>",
         f"  <style>{_STYLE}\n  </style>",
         f"  <defs>{_tip('tip', '#555555')}{_tip('common-tip', '#8a3030')}</defs>",
-        f'  <rect width="{width:.0f}" height="{height:.0f}" fill="#ffffff"/>',
+        f'  <rect {size} fill="#ffffff"/>',
         f'  <text class="name" x="{_MARGIN:.0f}" y="30">{_safe(title)}</text>',
         f'  <g transform="translate({shift:.1f} {_HEAD:.1f})">',
     ]

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from sequencer.sequence import Command, Exit, Sequence, State
 
-__all__ = ["commands", "hold", "lines_of", "sources_of", "states_of"]
+__all__ = ["commands", "condition", "has_own_name", "hold", "lines_of", "sources_of", "states_of"]
 
 _WIDTH = 38
 
@@ -26,15 +26,22 @@ def commands(actions: Iterable[Command]) -> str:
     )
 
 
+def condition(sequence: Sequence, way: Exit) -> str:
+    """The condition as the file writes it, and how long it must hold."""
+    return ", ".join(filter(None, (way.text, hold(sequence, way))))
+
+
+def has_own_name(way: Exit) -> bool:
+    """Whether the file names the exit, instead of leaving "STATE to STATE"."""
+    default = f"{way.sources[0]} to {way.to}"
+    rest = way.name.removeprefix(default)
+    return way.common or rest == way.name or bool(rest and not rest.strip().isdigit())
+
+
 def lines_of(sequence: Sequence, way: Exit) -> list[str]:
     """An exit in lines: its name where it has one of its own, condition and hold, commands."""
-    condition = ", ".join(filter(None, (way.text, hold(sequence, way))))
-    default = f"{way.sources[0]} to {way.to}"
-    own_name = way.common or not (
-        way.name == default or way.name.removeprefix(f"{default} ").isdigit()
-    )
-    lines = [way.name] if own_name else []
-    lines += textwrap.wrap(condition, _WIDTH)
+    lines = [way.name] if has_own_name(way) else []
+    lines += textwrap.wrap(condition(sequence, way), _WIDTH)
     if way.actions:
         lines += textwrap.wrap(f"do: {commands(way.actions)}", _WIDTH)
     return lines
