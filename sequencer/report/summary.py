@@ -55,15 +55,16 @@ def tightest(record: FlightRecord) -> Verdict | None:
     """The requirement that came nearest to breaking, or that broke worst; None without margins.
 
     Margins in different units cannot be compared by physics. Each requirement states its margin in
-    a unit that a person chose for it, so the smallest number is shown; of equals the first.
+    a unit that a person chose for it, so the smallest number is shown; of equals the first. Counts
+    ("at most once") have nothing to spare in any good flight: they are shown only where they broke,
+    or where there is nothing else.
     """
-    known = [verdict for verdict in record.verdicts if verdict.margin is not None]
-    known = [verdict for verdict in known if not math.isnan(verdict.margin or 0.0)]
-    return min(known, key=_margin) if known else None
-
-
-def _margin(verdict: Verdict) -> float:
-    return math.inf if verdict.margin is None else verdict.margin
+    known = [
+        (verdict.unit == "1" and verdict.status == "met", verdict.margin, i)
+        for i, verdict in enumerate(record.verdicts)
+        if verdict.margin is not None and not math.isnan(verdict.margin)
+    ]
+    return record.verdicts[min(known)[2]] if known else None
 
 
 def about(results: Sequence[Result]) -> list[tuple[str, str]]:
@@ -92,7 +93,7 @@ def quantity(value: float | None, unit: str) -> str:
     if value is None or math.isnan(value):
         return "-"
     if math.isinf(value):
-        return "never near" if value > 0 else "without bound"
+        return "never near" if value > 0 else "never came"
     digits = 2 if value == 0.0 else 2 - math.floor(math.log10(abs(value)))
     text = f"{value:+.{min(max(digits, 0), 9)}f}"
     return text if unit in {"", "1", "bool"} else f"{text} {unit}"

@@ -19,6 +19,7 @@ from sequencer.report.summary import about, at, count, quantity, tightest
         (-0.000042, "s", "-0.0000420 s"),
         (2.0, "1", "+2.00"),
         (math.inf, "s", "never near"),
+        (-math.inf, "s", "never came"),
         (None, "s", "-"),
         (math.nan, "s", "-"),
     ],
@@ -36,6 +37,15 @@ def test_time_shows_every_tick_apart(make_result):
 def test_tightest_is_the_smallest_number_and_skips_what_has_none(nominal, short):
     assert tightest(nominal.record).requirement == "soft_touchdown"
     assert tightest(short.record).margin == -3.1
+
+
+def test_a_count_with_nothing_to_spare_is_no_news_unless_it_broke(make_result, nominal):
+    once = Verdict("fires once", "met", 0.0, "1", 5, 5, "")
+    twice = Verdict("fires once", "broken", -1.0, "1", 5, 9, "")
+    both = nominal.record.verdicts
+    assert tightest(make_result("a", [once, *both]).record).requirement == "soft_touchdown"
+    assert tightest(make_result("a", [once]).record).requirement == "fires once"
+    assert tightest(make_result("a", [twice, *both]).record).requirement == "fires once"
 
 
 def test_no_margin_at_all(make_result):
