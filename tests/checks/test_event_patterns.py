@@ -199,7 +199,7 @@ def test_response(scope, events, expected):
     assert got == expected
 
 
-# (pattern, window, events, expected); P is "apogee", S is "opened main"
+# P is "apogee", S is "opened main"
 WINDOWS = [
     ("absence", [1, 2], "9 apogee, 23 apogee", (MET, 0.1)),
     ("absence", [1, 2], "10 apogee", (MET, 0)),
