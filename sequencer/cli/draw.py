@@ -28,10 +28,10 @@ __all__ = ["command"]
 )
 def command(sequence: Path, form: str, output: str) -> None:
     """Draw the state diagram of a SEQUENCE file."""
-    from sequencer.report import diagram
+    from sequencer.report.diagram import dot, mermaid, svg
     from sequencer.report.files import check_writable, write
     from sequencer.sequence import load_sequence
 
     check_writable(output)
-    make = {"mermaid": diagram.mermaid, "dot": diagram.dot, "svg": diagram.svg}[form]
+    make = {"mermaid": mermaid, "dot": dot, "svg": svg}[form]
     write(output, make(load_sequence(sequence)))
