@@ -39,5 +39,7 @@ def load_vehicle(path: str | Path) -> Vehicle:
         switches=tuple(owned.switches),
         loads=electrics.loads(document, file, owned.channels, len(parts)),
         wiring=electrics.wiring(document, file, owned),
+        separation_push_m_s=file.separation.push_m_s,
+        separation_sideways_m_s=file.separation.sideways_m_s,
         ground=ground,
     )

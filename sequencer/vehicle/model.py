@@ -35,7 +35,8 @@ __all__ = [
     "Wire",
 ]
 
-#: Aerodynamic configurations in the order of `Vehicle.aero`.
+#: Aerodynamic configurations in the order of `Vehicle.aero`. What fins and legs change against the
+#: bare stage adds up when both are out.
 CONFIGURATIONS = ("stack", "stage", "fins_out", "legs_out")
 
 
@@ -252,6 +253,8 @@ class Vehicle:
     aero        one per CONFIGURATIONS
     switches    of the crew; several computers may read the same one
     wiring      computer -> function of its sequence -> what that drives
+    separation_push_m_s, separation_sideways_m_s
+                speeds at which the two parts leave each other, along the axis and across it
     """
 
     name: str
@@ -269,6 +272,8 @@ class Vehicle:
     switches: tuple[str, ...]
     loads: Mapping[str, Load]
     wiring: Mapping[str, Mapping[str, Wire]]
+    separation_push_m_s: float
+    separation_sideways_m_s: float
     ground: Ground
 
     @property
@@ -301,6 +306,7 @@ class Vehicle:
             *(_plain(each) for each in (self.computers, self.channels, self.servos, self.sensors)),
             _plain(loads),
             self.switches,
+            (self.separation_push_m_s, self.separation_sideways_m_s),
             asdict(self.ground),
         )
 

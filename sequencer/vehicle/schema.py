@@ -118,7 +118,11 @@ class AeroTable(Strict):
 
 
 class AeroFile(Strict):
-    """[aero]"""
+    """[aero]: the stack; the stage alone; the stage with fins out; the stage with legs out.
+
+    Each of the last two is the stage with that one change: what fins and legs change adds up when
+    both are out, and in proportion while they move.
+    """
 
     stack: AeroTable
     stage: AeroTable | None = None
@@ -255,6 +259,13 @@ class GroundTable(Strict):
 Wired = dict[Name, Word | tuple[Word, ...]]
 
 
+class SeparationTable(Strict):
+    """[separation]: speeds at which the two parts leave each other, along and across the axis."""
+
+    push_m_s: Annotated[float, Field(ge=0, le=20)] = 0.0
+    sideways_m_s: Annotated[float, Field(ge=0, le=20)] = 0.0
+
+
 class VehicleFile(Strict):
     """The whole file."""
 
@@ -268,4 +279,5 @@ class VehicleFile(Strict):
     computers: dict[Name, ComputerTable]
     loads: dict[Name, LoadTable] = {}
     wiring: dict[Word, Wired] = {}
+    separation: SeparationTable = SeparationTable()
     ground: GroundTable

@@ -184,6 +184,8 @@ def _airframe(params: np.void, vehicle: Vehicle) -> None:
         part_axial=[part.axial_kg_m2 for part in parts],
         part_transverse=[part.transverse_kg_m2 for part in parts],
         part_tail=[part.tail_station_m for part in parts],
+        separation_push=vehicle.separation_push_m_s,
+        separation_sideways=vehicle.separation_sideways_m_s,
         aero_axial_nose=[each.drag_area_nose_m2 for each in aero],
         aero_axial_tail=[each.drag_area_tail_m2 for each in aero],
         aero_side=[each.side_area_m2 for each in aero],

@@ -189,6 +189,7 @@ PARAMS: Final = np.dtype(
         ("servo_start", _F, (SERVOS,)),
         # separation
         ("separation_push", _F),  # speed at which the two bodies are pushed apart, m/s
+        ("separation_sideways", _F),  # the same across the axis: body 0 goes along its y
         # aerodynamics by configuration; forces are areas (m2) times dynamic pressure
         ("aero_axial_nose", _F, (CONFIGS,)),  # drag area nose first
         ("aero_axial_tail", _F, (CONFIGS,)),  # drag area tail first

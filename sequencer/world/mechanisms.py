@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from sequencer.world.forces import CENTRE, MASS, budget
-from sequencer.world.jit import Record, compiled
+from sequencer.world.forces import AT_START, CENTRE, MASS, budget
+from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import FaultKind, LoadKind, Mode
 from sequencer.world.motors import TINY
 from sequencer.world.rotation import to_earth
@@ -21,14 +21,15 @@ __all__ = [
     "run_parachutes",
 ]
 
-_SEPARATION: Final = int(LoadKind.SEPARATION)
-_SEPARATION_HUNG: Final = int(FaultKind.SEPARATION_HUNG)
-_SEPARATION_LATE: Final = int(FaultKind.SEPARATION_LATE)
-_PARACHUTE_FAILS: Final = int(FaultKind.PARACHUTE_FAILS)
-_PARACHUTE_LATE: Final = int(FaultKind.PARACHUTE_LATE)
-_SERVO_STUCK: Final = int(FaultKind.SERVO_STUCK)
-_FREE: Final = int(Mode.FREE)
-_DOWN: Final = int(Mode.DOWN)
+_SEPARATION: Final = plain(LoadKind.SEPARATION)
+_SEPARATION_HUNG: Final = plain(FaultKind.SEPARATION_HUNG)
+_SEPARATION_LATE: Final = plain(FaultKind.SEPARATION_LATE)
+_PARACHUTE_FAILS: Final = plain(FaultKind.PARACHUTE_FAILS)
+_PARACHUTE_LATE: Final = plain(FaultKind.PARACHUTE_LATE)
+_SERVO_STUCK: Final = plain(FaultKind.SERVO_STUCK)
+_FREE: Final = plain(Mode.FREE)
+_DOWN: Final = plain(Mode.DOWN)
+_JOINT: Final = plain(0)  # there is but one
 
 
 @compiled()
@@ -101,25 +102,25 @@ def part(state: Record, params: Record, commands: Record, dt: float) -> None:
     """Let the clock of an ordered separation run, and part the bodies when its time has come.
 
     Both keep the velocity that their centres of mass had in the turning stack, and are pushed
-    apart along the axis with momentum conserved.
+    apart along the axis and across it with momentum conserved.
     """
     if state.separation_clock < 0.0 or state.separated != 0:
         if state.separated != 0:
             state.separation_clock += dt
         return
     state.separation_clock += dt
-    late = fault_size(params, commands, _SEPARATION_LATE, 0, 0.0)
+    late = fault_size(params, commands, _SEPARATION_LATE, _JOINT, 0.0)
     if (
         state.separation_clock < late - TINY
-        or fault_at(params, commands, _SEPARATION_HUNG, 0)
+        or fault_at(params, commands, _SEPARATION_HUNG, _JOINT)
         or params.part_mass[1] <= 0.0
     ):
         return
-    budget(state, params, 0, 0.0)
+    budget(state, params, AT_START, 0.0)
     whole = state.budget[0, MASS]
     centre = state.budget[0, CENTRE]
     state.separated = 1
-    budget(state, params, 0, 0.0)
+    budget(state, params, AT_START, 0.0)
     mass = state.budget[0, MASS]
     ahead = centre - state.budget[0, CENTRE]  # of the common centre, along the axis
     rest = whole - mass
@@ -128,20 +129,22 @@ def part(state: Record, params: Record, commands: Record, dt: float) -> None:
     ex, ey, ez = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
     # velocity of a point one metre ahead on the axis against the common centre
     sx, sy, sz = to_earth(a, b, c, d, 0.0, state.rates[2], -state.rates[1])
+    sx1, sy1, sz1 = to_earth(a, b, c, d, 0.0, 1.0, 0.0)
     push = params.separation_push
+    across = params.separation_sideways
     if state.mode == _DOWN:
         push = 0.0
-    forward = push * rest / whole
-    backward = push * mass / whole
+        across = 0.0
     axis = (ex, ey, ez)
+    apart = (push * ex + across * sx1, push * ey + across * sy1, push * ez + across * sz1)
     swing = (sx, sy, sz)
     for i in range(3):
         place = state.position[i]
         speed = state.velocity[i]
         state.position[i] = place + ahead * axis[i]
-        state.velocity[i] = speed + ahead * swing[i] + forward * axis[i]
+        state.velocity[i] = speed + ahead * swing[i] + apart[i] * rest / whole
         state.part1_position[i] = place - behind * axis[i]
-        state.part1_velocity[i] = speed - behind * swing[i] - backward * axis[i]
+        state.part1_velocity[i] = speed - behind * swing[i] - apart[i] * mass / whole
     state.part1_mass = rest
     state.part1_down = 1 if state.mode == _DOWN else 0
     if state.mode != _DOWN:
