@@ -34,7 +34,9 @@ def test_every_dependency_is_pinned():
         line.partition("==")[0].lower().replace("_", "-")
         for line in (ROOT / "constraints.txt").read_text().splitlines()
     }
-    wanted = project()["dependencies"] + sum(project()["optional-dependencies"].values(), [])
+    wanted = list(project()["dependencies"])
+    for extra in project()["optional-dependencies"].values():
+        wanted += extra
     names = {re.match(r"[\w-]+", line)[0].lower().replace("_", "-") for line in wanted}
     assert not names - pins
 
