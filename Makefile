@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 BASE := $(VENV)/.installed
 FULL := $(VENV)/.installed-for-tests
 
-.PHONY: demo test lint bench coverage clean
+.PHONY: demo test soak lint bench coverage clean
 
 demo: $(BASE)
 	$(BIN)/drycount fly scenarios
@@ -17,6 +17,9 @@ test: $(FULL)
 	$(BIN)/python -m sequencer.world
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest -n auto
+
+soak: $(FULL)
+	DRYCOUNT_HYPOTHESIS=soak $(BIN)/python -m pytest -n auto
 
 lint: $(FULL)
 	$(BIN)/ruff check .
