@@ -23,41 +23,42 @@ PAUSE_S = 5.0
 
 @contextmanager
 def watching(
-    out: Console | None = None, clock: Callable[[], float] = time.monotonic
+    total: int, out: Console | None = None, clock: Callable[[], float] = time.monotonic
 ) -> Iterator[Step]:
     """Yield a function that takes each result as it comes and shows the count so far.
 
+    total   number of results that will come
     out     where to show it; default: standard error, so that results stay alone on standard output
     clock   seconds from any origin; only paces the plain lines
     """
     out = console(stderr=True) if out is None else out
     if out.is_terminal and not out.is_dumb_terminal:
-        with _bar(out) as step:
+        with _bar(total, out) as step:
             yield step
     else:
-        yield _lines(out, clock)
+        yield _lines(total, out, clock)
 
 
 @contextmanager
-def _bar(out: Console) -> Iterator[Step]:
+def _bar(total: int, out: Console) -> Iterator[Step]:
     columns = (
-        TextColumn("{task.fields[flown]} flown, {task.fields[short]} short"),
+        TextColumn("{task.completed:.0f} of {task.total:.0f} flown, {task.fields[short]} short"),
         BarColumn(bar_width=20),
         TimeElapsedColumn(),
         TextColumn("{task.description}"),
     )
     with Progress(*columns, console=out, transient=True) as progress:
-        task = progress.add_task("", total=None, flown=0, short=0)
+        task = progress.add_task("", total=total, short=0)
         tally = _Tally()
 
         def step(result: Result) -> None:
             tally.add(result)
-            progress.update(task, description=result.name, flown=tally.flown, short=tally.short)
+            progress.update(task, completed=tally.flown, description=result.name, short=tally.short)
 
         yield step
 
 
-def _lines(out: Console, clock: Callable[[], float]) -> Step:
+def _lines(total: int, out: Console, clock: Callable[[], float]) -> Step:
     tally = _Tally()
     last = clock()
 
@@ -67,7 +68,7 @@ def _lines(out: Console, clock: Callable[[], float]) -> Step:
         now = clock()
         if now - last >= PAUSE_S:
             last = now
-            out.print(f"{tally.flown} flown, {tally.short} short", soft_wrap=True)
+            out.print(f"{tally.flown} of {total} flown, {tally.short} short", soft_wrap=True)
 
     return step
 

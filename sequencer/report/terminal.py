@@ -77,8 +77,7 @@ class _Page:
 
     def marked(self, mark: str, rest: str) -> None:
         """A line that begins with a word in its colour."""
-        text = Text(f"{mark:<5}", style=_STYLES[mark])
-        text.append(f"  {rest}", style="default")
+        text = Text.assemble((f"{mark:<5}", _STYLES[mark]), f"  {rest}")
         self._out.print(text, soft_wrap=True)
 
 

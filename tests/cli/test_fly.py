@@ -47,7 +47,10 @@ def flies(monkeypatch):
                 options["progress"](result)
             return list(results)
 
-        monkeypatch.setattr(sequencer.flight, "fly_many", fly_many, raising=False)
+        monkeypatch.setattr(sequencer.flight, "fly_many", fly_many)
+        monkeypatch.setattr(
+            sequencer.flight, "find_scenarios", lambda *_: [r.path for r in results]
+        )
         return asked
 
     return say
