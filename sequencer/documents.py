@@ -30,7 +30,7 @@ Loc = tuple[str | int, ...]
 #: Files above this size are refused: no file written by hand comes near.
 MAX_BYTES = 1 << 20
 
-# Values nested deeper than this have no position of their own (their parent's line is given).
+# Tables and arrays nested deeper than this are refused: nothing that we read comes near.
 _MAX_DEPTH = 40
 
 _ModelT = TypeVar("_ModelT", bound=BaseModel)
@@ -192,16 +192,32 @@ def parse_document(text: str, path: str | Path) -> Document:
         what, line = _syntax_error(str(failure), text)
         raise InputError(f"not valid TOML: {what}", file=path, line=line) from None
     except RecursionError:
-        raise InputError("not valid TOML: nested too deeply", file=path) from None
+        raise InputError("is nested too deeply", file=path) from None
     except ValueError as failure:  # a number with thousands of digits, an impossible date
         what = "a number has too many digits" if "digits" in str(failure) else str(failure)
         raise InputError(f"not valid TOML: {what}", file=path) from None
+    if _is_deeper(data, _MAX_DEPTH):
+        raise InputError("is nested too deeply", file=path)
     try:
         canonical = json.dumps(data, default=str, separators=(",", ":"))
-    except RecursionError:
-        raise InputError("not valid TOML: nested too deeply", file=path) from None
+    except ValueError:  # a hexadecimal number with thousands of digits
+        raise InputError("not valid TOML: a number has too many digits", file=path) from None
     digest = hashlib.sha256(canonical.encode()).hexdigest()
     return Document(path, data, digest, _positions(text))
+
+
+def _is_deeper(data: object, most: int) -> bool:
+    level: list[object] = [data]
+    for _ in range(most):
+        level = [
+            inner
+            for value in level
+            if isinstance(value, dict | list)
+            for inner in (value.values() if isinstance(value, dict) else value)
+        ]
+        if not level:
+            return False
+    return any(isinstance(value, dict | list) for value in level)
 
 
 def dotted(loc: Iterable[str | int]) -> str:
@@ -355,7 +371,10 @@ def _resolve(keys: Iterable[str], lengths: dict[Loc, int], *, repeated: bool) ->
 
 
 def _note_pair(pair: tree_sitter.Node, base: Loc, lines: dict[Loc, int]) -> None:
-    head, value = [child for child in pair.named_children if child.type != "comment"][:2]
+    parts = [child for child in pair.named_children if child.type != "comment"]
+    if len(parts) != 2:  # the two parsers disagree; the parent's line will have to do
+        return
+    head, value = parts
     line = pair.start_point[0] + 1
     place = base
     for part in _key(head):
@@ -365,8 +384,6 @@ def _note_pair(pair: tree_sitter.Node, base: Loc, lines: dict[Loc, int]) -> None
 
 
 def _note_value(value: tree_sitter.Node, place: Loc, lines: dict[Loc, int]) -> None:
-    if len(place) > _MAX_DEPTH:
-        return
     children = [child for child in value.named_children if child.type != "comment"]
     if value.type == "array":
         for index, child in enumerate(children):
