@@ -56,15 +56,16 @@ def tightest(record: FlightRecord) -> Verdict | None:
 
     Margins in different units cannot be compared by physics. Each requirement states its margin in
     a unit that a person chose for it, so the smallest number is shown; of equals the first. Counts
-    ("at most once") have nothing to spare in any good flight: they are shown only where they broke,
-    or where there is nothing else.
+    ("at most once") have nothing to spare in any good flight, so they are left out unless they broke.
     """
     known = [
-        (verdict.unit == "1" and verdict.status == "met", verdict.margin, i)
+        (verdict.margin, i)
         for i, verdict in enumerate(record.verdicts)
-        if verdict.margin is not None and not math.isnan(verdict.margin)
+        if verdict.margin is not None
+        and not math.isnan(verdict.margin)
+        and not (verdict.unit == "1" and verdict.status == "met")
     ]
-    return record.verdicts[min(known)[2]] if known else None
+    return record.verdicts[min(known)[1]] if known else None
 
 
 def about(results: Sequence[Result]) -> list[tuple[str, str]]:

@@ -23,6 +23,9 @@ SHOWN = 3
 #: in a pipe a line is as long as it needs to be, so that one flight stays on one line
 UNBOUND = 100_000
 
+#: stands for a space at which no line may end
+_TIED = "\xa0"
+
 _STYLES = {"ok": "green", "SHORT": "bold red", "ERROR": "bold red"}
 
 
@@ -50,7 +53,8 @@ def print_report(results: Sequence[Result], out: Console, *, everything: bool = 
     page.line(_closing(total), "bold red" if total.status else "bold green")
     hashes = about(results)
     if hashes:
-        page.wrapped("about: ", "; ".join(f"{what} {digest}" for what, digest in hashes), "dim")
+        named = (f"{what} {digest}".replace(" ", _TIED) for what, digest in hashes)
+        page.wrapped("about: ", "; ".join(named), "dim")
 
 
 class _Page:
@@ -73,7 +77,8 @@ class _Page:
             break_long_words=False,
         )
         for i, piece in enumerate(pieces or [""]):
-            self.line((lead if i == 0 else " " * len(lead)) + piece, style)
+            line = (lead if i == 0 else " " * len(lead)) + piece
+            self.line(line.replace(_TIED, " "), style)
 
     def marked(self, mark: str, rest: str) -> None:
         """A line that begins with a word in its colour."""
