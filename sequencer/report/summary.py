@@ -56,7 +56,7 @@ def tightest(record: FlightRecord) -> Verdict | None:
 
     Margins in different units cannot be compared by physics. Each requirement states its margin in
     a unit that a person chose for it, so the smallest number is shown; of equals the first. Counts
-    ("at most once") have nothing to spare in any good flight, so they are left out unless they broke.
+    ("at most once") have nothing to spare in any good flight: they are left out unless they broke.
     """
     known = [
         (verdict.margin, i)
