@@ -24,7 +24,7 @@ from sequencer.documents import Strict
 __all__ = ["KEYS", "RequirementTable", "RequirementsFile", "ScopeTable"]
 
 Text = Annotated[str, Field(min_length=1, max_length=1000)]
-Events = Text | Annotated[list[Text], Field(min_length=1, max_length=50)]
+Events = Text | list[Text]
 Seconds = Annotated[float, Field(ge=0, allow_inf_nan=True)]
 
 #: pattern -> (one of these must be given, these may be given beside it)

@@ -1,7 +1,7 @@
 """The words of a flight record: every kind of event, and every signal of the world.
 
-docs/events.md is generated from these tables (``python -m sequencer.record.vocabulary``); a test
-keeps it true.
+docs/events.md is `as_markdown()` of these tables; a test keeps it true and says how to write it
+anew.
 """
 
 from __future__ import annotations
@@ -115,8 +115,7 @@ SIGNALS: Mapping[str, SignalKind] = {
 _HEAD = """\
 # Events and signals
 
-This page is generated from `sequencer/record/vocabulary.py`
-(`python -m sequencer.record.vocabulary > docs/events.md`).
+This page is made from the tables in `sequencer/record/vocabulary.py`: change those, not this.
 
 ## Events
 
@@ -156,9 +155,3 @@ def _name_of(entry: EventKind) -> str:
     if not entry.about:
         return "none"
     return f"{entry.about} (or none)" if entry.optional else entry.about
-
-
-if __name__ == "__main__":
-    import sys
-
-    sys.stdout.write(as_markdown())
