@@ -21,14 +21,13 @@ class EventKind:
 
     source    who writes it: "computer", "world" or "scenario"
     meaning   one sentence
-    about     what the name of such an event stands for; "" where it has none
-    optional  the name may be missing
+    about     what the name of such an event stands for; "" where it has none. Names that the
+              scenario gives may hold blanks ("crew launch on"), all others are one word
     """
 
     source: str
     meaning: str
     about: str = ""
-    optional: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +62,7 @@ EVENT_KINDS: Mapping[str, EventKind] = {
     "dropped": EventKind(
         "computer",
         "A message was not taken, being no newer than the one before.",
-        "COMPUTER",
-        optional=True,
+        "COMPUTER.SENDER",
     ),
     "released": EventKind("world", "The hold-down let go."),
     "liftoff": EventKind("world", "The vehicle left its seat."),
@@ -76,10 +74,12 @@ EVENT_KINDS: Mapping[str, EventKind] = {
     "apogee": EventKind("world", "The highest point."),
     "deployed": EventKind("world", "A parachute left the vehicle.", "PARACHUTE"),
     "opened": EventKind("world", "A parachute is full.", "PARACHUTE"),
-    "obstacle": EventKind("world", "The vehicle struck an obstacle.", "OBSTACLE", optional=True),
+    "obstacle": EventKind("world", "The vehicle struck an obstacle."),
     "touchdown": EventKind("world", "First contact with the ground after liftoff."),
     "booster_down": EventKind("world", "The spent stage reached the ground."),
-    "crew": EventKind("scenario", "Somebody at the pad did something.", "ACTION"),
+    "crew": EventKind(
+        "scenario", "Somebody at the pad operated a switch.", "SWITCH on, SWITCH off"
+    ),
     "fault_begun": EventKind("scenario", "A fault set in.", "FAULT"),
     "fault_ended": EventKind("scenario", "A fault went away.", "FAULT"),
 }
@@ -142,16 +142,10 @@ declares.
 def as_markdown() -> str:
     """The text of docs/events.md."""
     events = "".join(
-        f"| `{kind}` | {_name_of(entry)} | {entry.source} | {entry.meaning} |\n"
+        f"| `{kind}` | {entry.about or 'none'} | {entry.source} | {entry.meaning} |\n"
         for kind, entry in EVENT_KINDS.items()
     )
     signals = "".join(
         f"| `{name}` | {signal.unit} | {signal.meaning} |\n" for name, signal in SIGNALS.items()
     )
     return _HEAD + events + _MIDDLE + signals
-
-
-def _name_of(entry: EventKind) -> str:
-    if not entry.about:
-        return "none"
-    return f"{entry.about} (or none)" if entry.optional else entry.about

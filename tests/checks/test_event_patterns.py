@@ -5,10 +5,13 @@ Records run at 10 ticks per second: tick 15 is 1.5 s. Every row is worked by han
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 
 import pytest
 from making_records import outcome, record
+
+from sequencer.record import Event
 
 BEFORE = {"before": "touchdown"}
 AFTER = {"after": "liftoff"}
@@ -327,3 +330,11 @@ def test_several_events_and_wildcards():
         assert outcome(flown, **bounded, event=label) == (MET, min(count, 5 - count)), label
     both = ["fired flight.*", "fired pad.ascent_2"]
     assert outcome(flown, **bounded, event=both) == (MET, 2)
+
+
+def test_names_that_the_scenario_gives_may_hold_blanks():
+    flown = record(ticks=50)
+    events = (Event(10, "crew", "launch on"), Event(20, "fault_begun", "igniter of A2 beside"))
+    flown = replace(flown, events=events)
+    precedence = {"pattern": "precedence", "event": "fault_begun igniter of A2 *"}
+    assert outcome(flown, **precedence, only_after="crew launch on") == (MET, 1)
