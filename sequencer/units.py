@@ -230,12 +230,12 @@ def unit(symbol: str) -> Unit:
     if symbol in _OFFSETS:
         factor, dimension = _NAMES[symbol]
         return Unit(symbol, factor, _OFFSETS[symbol], dimension)
+    if len(symbol) > _MAX_SYMBOL:
+        raise InputError(f"unknown unit '{symbol[:_MAX_SYMBOL]}...'")
     above, stroke, below = symbol.partition("/")
     top, bottom = _product(above), _product(below) if stroke else (Fraction(1), ONE)
-    if len(symbol) > _MAX_SYMBOL or top is None or bottom is None:
-        shown = symbol if len(symbol) <= _MAX_SYMBOL else f"{symbol[:_MAX_SYMBOL]}..."
-        near = nearest(symbol[: 2 * _MAX_SYMBOL], COMMON)
-        raise InputError(f"unknown unit '{shown}'", nearest=near)
+    if top is None or bottom is None:
+        raise InputError(f"unknown unit '{symbol}'", nearest=nearest(symbol, COMMON))
     return Unit(symbol, top[0] / bottom[0], Fraction(0), top[1] / bottom[1])
 
 
