@@ -77,9 +77,7 @@ EVENT_KINDS: Mapping[str, EventKind] = {
     "obstacle": EventKind("world", "The vehicle struck an obstacle."),
     "touchdown": EventKind("world", "First contact with the ground after liftoff."),
     "booster_down": EventKind("world", "The spent stage reached the ground."),
-    "crew": EventKind(
-        "scenario", "Somebody at the pad operated a switch.", "SWITCH on, SWITCH off"
-    ),
+    "crew": EventKind("scenario", "A switch at the pad was operated.", "SWITCH on, SWITCH off"),
     "fault_begun": EventKind("scenario", "A fault set in.", "FAULT"),
     "fault_ended": EventKind("scenario", "A fault went away.", "FAULT"),
 }
