@@ -65,7 +65,7 @@ def _second_order(state: Record, place: int, ratio: float, first: float, second:
     q12 = 0.5 - squared * (ratio + 0.5)
     q22 = 0.5 - squared * (ratio * ratio + ratio + 0.5)
     l11 = math.sqrt(q11)
-    l21 = q12 / l11
+    l21 = q12 / l11 if l11 > 0.0 else 0.0  # no time has passed
     l22 = math.sqrt(max(q22 - l21 * l21, 0.0))
     a = state.turbulence[place]
     b = state.turbulence[place + 1]
