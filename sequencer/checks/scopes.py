@@ -67,14 +67,14 @@ def segments(scope: Scope, view: View) -> Segments:
     closes = None if scope.closes is None else view.occurrences(scope.closes)
     if opens is None:
         if closes is None:
-            return Segments((Segment(0, view.last),))
+            return Segments((Segment(0, view.end),))
         if not closes:
             return Segments((), missing=_name(scope.closes))
         return Segments((Segment(0, closes[0].tick, None, closes[0]),))
     if not opens:
         return Segments((), missing=_name(scope.opens))
     if closes is None:
-        return Segments((Segment(opens[0].tick, view.last, opens[0]),))
+        return Segments((Segment(opens[0].tick, view.end, opens[0]),))
     return _stretches(scope, view, opens, closes)
 
 
@@ -92,7 +92,7 @@ def _stretches(
             end = next(ends, None)
         if end is None:
             if scope.weak:
-                found.append(Segment(begin.tick, view.last, begin))
+                found.append(Segment(begin.tick, view.end, begin))
             return Segments(
                 tuple(found),
                 pending=not scope.weak,

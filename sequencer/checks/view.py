@@ -36,8 +36,10 @@ class View:
     def __init__(self, record: FlightRecord) -> None:
         self.record = record
         self.rate_hz = record.rate_hz
-        #: last tick about which anything is known (the world's events lie one tick ahead)
-        self.last = max([record.ticks - 1, *(event.tick for event in record.events)])
+        #: last tick about which everything is known, and last on which anything came: what the
+        #: world does in its last step is noted one tick ahead
+        self.last = record.ticks - 1
+        self.end = max([self.last, *(event.tick for event in record.events)])
         #: nothing more can come, whatever was not given a deadline
         self.over = record.first(FLIGHT_OVER) is not None
         self._traces: dict[tuple[str, tuple[tuple[str, str], ...]], Trace] = {}

@@ -338,3 +338,13 @@ def test_names_that_the_scenario_gives_may_hold_blanks():
     flown = replace(flown, events=events)
     precedence = {"pattern": "precedence", "event": "fault_begun igniter of A2 *"}
     assert outcome(flown, **precedence, only_after="crew launch on") == (MET, 1)
+
+
+def test_the_tick_after_the_last_is_only_half_known():
+    """The world notes what its last step did one tick ahead; computers have not run there yet."""
+    flown = record("9 released, 10 liftoff, 10 touchdown", ticks=10)
+    keys = {"pattern": "response", "then": "entered flight.ascent", "within_s": [0, 0]}
+    assert outcome(flown, **keys, when="released") == (BROKEN, -inf)
+    assert outcome(flown, **keys, when="liftoff") == NOT_DECIDED
+    bounded = {"pattern": "bounded_existence", "at_least": 1, "event": "touchdown"}
+    assert outcome(flown, **bounded) == (MET, 0)
