@@ -181,7 +181,7 @@ def parachutes(
 def aero(
     document: Document, file: VehicleFile, bodies: tuple[Part, ...], roles: Mapping[str, str]
 ) -> tuple[Aero, Aero, Aero, Aero]:
-    """One per CONFIGURATIONS; what is left out is like the configuration before it.
+    """One per CONFIGURATIONS; what is left out is like the stage, and the stage like the stack.
 
     `roles` are those of the servos (role -> servo): whether fins or legs can ever be out.
     """
@@ -200,7 +200,7 @@ def aero(
             # legs change little, so they may be left out; the others are what makes a flight
             if possible[word] and word != "legs_out":
                 raise document.error(("aero",), f"'{word}' is missing in [aero]")
-            found.append(found[-1])
+            found.append(found[min(1, len(found) - 1)])
             continue
         at: Loc = ("aero", word)
         if not possible[word]:
