@@ -588,7 +588,7 @@ def test_one_line_with_place_and_nearest_name(case, tmp_path):
         (b"[vehicle", "not valid TOML"),
         (b"\xff\xfe", "not UTF-8"),
         (b"x = 1", "unknown key 'x'"),
-        (b"vehicle = 3", "'parts' is missing"),
+        (b"vehicle = 3", "must be a table"),
     ],
 )
 def test_files_that_are_no_vehicle(content, says, tmp_path):
