@@ -5,25 +5,25 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from sequencer.world.jit import Record, compiled
+from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import FaultKind, LoadKind
-from sequencer.world.mechanisms import act, order_separation
+from sequencer.world.mechanisms import deploy, order_separation
 from sequencer.world.motors import TINY, light
 from sequencer.world.taps import fault_at, fault_size
 
 __all__ = ["battery_volts", "heat_loads", "load_current", "resistance_seen"]
 
-_MOTOR: Final = int(LoadKind.MOTOR)
-_SEPARATION: Final = int(LoadKind.SEPARATION)
-_PARACHUTE: Final = int(LoadKind.PARACHUTE)
-_HOLD_DOWN: Final = int(LoadKind.HOLD_DOWN)
-_SIGNAL: Final = int(LoadKind.SIGNAL)
-_IGNITER_OPEN: Final = int(FaultKind.IGNITER_OPEN)
-_IGNITER_BESIDE: Final = int(FaultKind.IGNITER_BESIDE)
-_IGNITER_LATE: Final = int(FaultKind.IGNITER_LATE)
-_CHANNEL_DEAD: Final = int(FaultKind.CHANNEL_DEAD)
-_CHANNEL_SHORTED_ON: Final = int(FaultKind.CHANNEL_SHORTED_ON)
-_BATTERY_LOW: Final = int(FaultKind.BATTERY_LOW)
+_MOTOR: Final = plain(LoadKind.MOTOR)
+_SEPARATION: Final = plain(LoadKind.SEPARATION)
+_PARACHUTE: Final = plain(LoadKind.PARACHUTE)
+_HOLD_DOWN: Final = plain(LoadKind.HOLD_DOWN)
+_SIGNAL: Final = plain(LoadKind.SIGNAL)
+_IGNITER_OPEN: Final = plain(FaultKind.IGNITER_OPEN)
+_IGNITER_BESIDE: Final = plain(FaultKind.IGNITER_BESIDE)
+_IGNITER_LATE: Final = plain(FaultKind.IGNITER_LATE)
+_CHANNEL_DEAD: Final = plain(FaultKind.CHANNEL_DEAD)
+_CHANNEL_SHORTED_ON: Final = plain(FaultKind.CHANNEL_SHORTED_ON)
+_BATTERY_LOW: Final = plain(FaultKind.BATTERY_LOW)
 #: ohm; keeps the current of a short circuit finite
 _LEAST_RESISTANCE: Final = 1e-3
 
@@ -93,4 +93,4 @@ def heat_loads(state: Record, params: Record, commands: Record, dt: float) -> No
         elif kind == _SEPARATION:
             order_separation(state)
         elif kind == _PARACHUTE:
-            act(state, params, commands, _PARACHUTE, params.load_target[i])
+            deploy(state, params, commands, params.load_target[i], 0.0)

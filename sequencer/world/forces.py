@@ -11,12 +11,28 @@ import math
 from typing import Final
 
 from sequencer.world.air import air, wind
-from sequencer.world.jit import Record, compiled
+from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import ServoRole
-from sequencer.world.motors import burn, takes_part
+from sequencer.world.motors import BODY0, burn, takes_part
 from sequencer.world.rotation import to_body
 
-__all__ = ["budget", "forces", "opened_fraction", "servo_sum", "set_shape", "tail_station"]
+__all__ = [
+    "ANY_TARGET",
+    "AT_END",
+    "AT_MIDDLE",
+    "AT_START",
+    "budget",
+    "forces",
+    "opened_fraction",
+    "servo_sum",
+    "set_shape",
+    "tail_station",
+]
+
+# rows of state.budget
+AT_START: Final = plain(0)
+AT_MIDDLE: Final = plain(1)
+AT_END: Final = plain(2)
 
 # places in a row of state.budget
 MASS: Final = 0
@@ -38,10 +54,11 @@ CENTRE_SIDE: Final = 7
 DAMPING_PITCH: Final = 8
 DAMPING_ROLL: Final = 9
 
-_GIMBAL_Y: Final = int(ServoRole.GIMBAL_Y)
-_GIMBAL_Z: Final = int(ServoRole.GIMBAL_Z)
-_FINS: Final = int(ServoRole.FINS)
-_LEGS: Final = int(ServoRole.LEGS)
+_GIMBAL_Y: Final = plain(ServoRole.GIMBAL_Y)
+_GIMBAL_Z: Final = plain(ServoRole.GIMBAL_Z)
+_FINS: Final = plain(ServoRole.FINS)
+_LEGS: Final = plain(ServoRole.LEGS)
+ANY_TARGET: Final = plain(0)  # fins and legs have no target
 
 
 @compiled()
@@ -76,8 +93,8 @@ def _blend(figures: Record, whole: bool, fins: float, legs: float) -> float:
 def set_shape(state: Record, params: Record) -> None:
     """Aerodynamic figures of body 0 as its fins and legs stand now, into state.shape."""
     whole = state.separated == 0
-    fins = min(max(servo_sum(state, params, _FINS, 0), 0.0), 1.0)
-    legs = min(max(servo_sum(state, params, _LEGS, 0), 0.0), 1.0)
+    fins = min(max(servo_sum(state, params, _FINS, ANY_TARGET), 0.0), 1.0)
+    legs = min(max(servo_sum(state, params, _LEGS, ANY_TARGET), 0.0), 1.0)
     shape = state.shape
     shape[AXIAL_NOSE] = _blend(params.aero_axial_nose, whole, fins, legs)
     shape[AXIAL_TAIL] = _blend(params.aero_axial_tail, whole, fins, legs)
@@ -125,7 +142,7 @@ def budget(state: Record, params: Record, row: int, ahead: float) -> None:
         mass += params.part_mass[p]
         moment += params.part_mass[p] * params.part_station[p]
     for m in range(params.motors):
-        if takes_part(state, params, m, 0):
+        if takes_part(state, params, m, BODY0):
             left, _ = _propellant(state, params, m, ahead)
             mass += left
             moment += left * params.motor_grain_station[m]
@@ -141,7 +158,7 @@ def budget(state: Record, params: Record, row: int, ahead: float) -> None:
     about_z = about_y
     fx = fy = fz = tx = ty = tz = jet = 0.0
     for m in range(params.motors):
-        if not takes_part(state, params, m, 0):
+        if not takes_part(state, params, m, BODY0):
             continue
         left, thrust = _propellant(state, params, m, ahead)
         y = params.motor_y[m]

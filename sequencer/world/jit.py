@@ -6,9 +6,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final, TypeAlias
 
+import numpy as np
+
 from sequencer import compiling
 
-__all__ = ["KERNEL", "SOURCES", "Record", "compiled", "prepare"]
+__all__ = ["KERNEL", "SOURCES", "Record", "compiled", "plain", "prepare"]
 
 #: one record of a layout, as the compiled functions see it: fields are attributes
 Record: TypeAlias = Any
@@ -43,6 +45,14 @@ SOURCES: Final = (
 KERNEL: Final = compiling.Kernels("flight", SOURCES)
 #: decorator of every function of the kernel
 compiled = KERNEL.compiled
+
+
+def plain(number: int) -> int:
+    """An integer constant as any other integer.
+
+    numba would compile a callee anew for every Python integer that is handed to it by name.
+    """
+    return np.int64(number)  # type: ignore[return-value]  # behaves as one
 
 
 def prepare(announce: Callable[[str], None] | None = None) -> None:

@@ -13,30 +13,33 @@ from __future__ import annotations
 import math
 
 import numba
+import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.world.circuits import heat_loads
-from sequencer.world.forces import budget, set_shape
+from sequencer.world.forces import set_shape
 from sequencer.world.jit import Record, compiled
-from sequencer.world.layout import COMMANDS, OUT, PARAMS, STATE
-from sequencer.world.mechanisms import act, move_servos, part, run_parachutes
+from sequencer.world.layout import COMMANDS, NOT_BEGUN, OUT, PARAMS, STATE
+from sequencer.world.mechanisms import burn_motors, move_servos, part, run_parachutes
 from sequencer.world.motion import advance_part1
-from sequencer.world.motors import burn_on, set_factors
+from sequencer.world.motors import set_factors
 from sequencer.world.observe import observe
 from sequencer.world.sensing import sense
-from sequencer.world.surface import move_body0, place_on_pad, see_obstacles
+from sequencer.world.surface import move_body0, place_on_pad
 from sequencer.world.turbulence import begin_turbulence, stir
 
-__all__ = ["initialise", "step"]
+__all__ = ["step", "step_bytes"]
 
-_ALL = numba.void(*(numba.from_dtype(layout) for layout in (STATE, PARAMS, COMMANDS, OUT)))
+#: numba takes ten times as long to recognise a record of this size as a step needs, so Python
+#: hands over the records' bytes
+_BYTES = numba.uint8[::1]
+_FOUR = numba.void(_BYTES, _BYTES, _BYTES, _BYTES)
 
 
-@compiled(_ALL)
-def initialise(state: Record, params: Record, commands: Record, out: Record) -> None:
-    """Put the vehicle on its pad at tick 0, everything cold, packed and at rest.
-
-    `state` must be zeroed; `out` gets the truth and the sensors' first answers.
-    """
+@compiled()
+def _begin(state: Record, params: Record, commands: Record) -> None:
+    """Put the vehicle on its pad at tick 0, everything cold, packed and at rest."""
+    state.tick = 0
     state.separation_clock = -1.0
     state.least_distance = math.inf
     state.released = 0 if params.holds_down != 0 else 1
@@ -49,42 +52,54 @@ def initialise(state: Record, params: Record, commands: Record, out: Record) -> 
         state.sensor_value[i] = math.nan
     set_factors(state, params, commands)
     begin_turbulence(state, params)
-    budget(state, params, 0, 0.0)
+    set_shape(state, params)
     place_on_pad(state, params)
-    stir(state, params, 0.0)
-    observe(state, params, commands, out, 0.0, 1.0 / params.rate_hz)
-    sense(state, params, commands, out)
 
 
-@compiled(_ALL)
-def step(state: Record, params: Record, commands: Record, out: Record) -> None:
-    """Advance the flight by one world tick; see the module's description."""
+@compiled()
+def _advance(state: Record, params: Record, commands: Record, dt: float) -> None:
+    """Move the world on by one tick in steps of dt."""
     set_factors(state, params, commands)
     stir(state, params, 1.0 / params.rate_hz)
-    dt = 1.0 / (params.rate_hz * params.substeps)
-    heat_loads(state, params, commands, 0.0)
-    part(state, params, commands, 0.0)
-    for n in range(params.substeps):
-        time = (state.tick * params.substeps + n) * dt
-        move_servos(state, params, commands, dt)
-        set_shape(state, params)
-        move_body0(state, params, commands, time, dt)
-        if state.separated != 0 and state.part1_down == 0:
-            advance_part1(state, params, time, dt)
-        for m in range(params.motors):
-            if burn_on(state, params, m, dt):
-                act(
-                    state,
-                    params,
-                    commands,
-                    params.motor_eject_kind[m],
-                    params.motor_eject_target[m],
-                )
-        run_parachutes(state, params, commands, dt)
-        heat_loads(state, params, commands, dt)
-        part(state, params, commands, dt)
+    for n in range(-1, params.substeps):
+        if n >= 0:
+            time = (state.tick * params.substeps + n) * dt
+            move_servos(state, params, commands, dt)
+            set_shape(state, params)
+            move_body0(state, params, commands, time, dt)
+            if state.separated != 0 and state.part1_down == 0:
+                advance_part1(state, params, time, dt)
+            burn_motors(state, params, commands, dt)
+            run_parachutes(state, params, commands, dt)
+        # before the first step too: what needs no heating acts at once
+        gone = dt if n >= 0 else 0.0
+        heat_loads(state, params, commands, gone)
+        part(state, params, commands, gone)
     state.tick += 1
+
+
+@compiled()
+def step(state: Record, params: Record, commands: Record, out: Record) -> None:
+    """Advance the flight by one world tick; see the module's description.
+
+    A zeroed state with tick NOT_BEGUN is put on its pad instead, at tick 0, and `out` gets the
+    truth and the sensors' first answers.
+    """
+    dt = 1.0 / (params.rate_hz * params.substeps)
+    if state.tick == NOT_BEGUN:
+        _begin(state, params, commands)
+    else:
+        _advance(state, params, commands, dt)
     observe(state, params, commands, out, state.tick / params.rate_hz, dt)
-    see_obstacles(state, params)
-    out.hit_obstacle = state.hit_obstacle
     sense(state, params, commands, out)
+
+
+@compiled(_FOUR)
+def step_bytes(
+    state: NDArray[np.uint8],
+    params: NDArray[np.uint8],
+    commands: NDArray[np.uint8],
+    out: NDArray[np.uint8],
+) -> None:
+    """`step` for callers from Python: the memory of one record each."""
+    step(state.view(STATE)[0], params.view(PARAMS)[0], commands.view(COMMANDS)[0], out.view(OUT)[0])

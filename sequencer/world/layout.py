@@ -16,6 +16,7 @@ import numpy as np
 
 __all__ = [
     "COMMANDS",
+    "NOT_BEGUN",
     "OUT",
     "PARAMS",
     "STATE",
@@ -39,6 +40,7 @@ GUSTS: Final = 6
 LEVELS: Final = 12  # of a wind profile
 SWITCHES: Final = 8  # operated by the crew
 OBSTACLES: Final = 4
+NOT_BEGUN: Final = -1  # tick of a state that has not been put on its pad yet
 BODIES: Final = 2  # 0 carries the flight computer; 1 is the spent stage after separation
 CONFIGS: Final = 4  # aerodynamic: 0 stack, 1 stage, 2 stage with fins out, 3 stage with legs out
 

@@ -8,12 +8,12 @@ from typing import Final
 from sequencer.world.forces import AT_START, CENTRE, MASS, budget
 from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import FaultKind, LoadKind, Mode
-from sequencer.world.motors import TINY
+from sequencer.world.motors import TINY, burn_on
 from sequencer.world.rotation import to_earth
 from sequencer.world.taps import fault_at, fault_size
 
 __all__ = [
-    "act",
+    "burn_motors",
     "deploy",
     "move_servos",
     "order_separation",
@@ -89,12 +89,14 @@ def order_separation(state: Record) -> None:
 
 
 @compiled()
-def act(state: Record, params: Record, commands: Record, kind: int, target: int) -> None:
-    """What an ejection charge does: parts the bodies or deploys a parachute."""
-    if kind == _SEPARATION:
-        order_separation(state)
-    else:
-        deploy(state, params, commands, target, 0.0)
+def burn_motors(state: Record, params: Record, commands: Record, dt: float) -> None:
+    """Advance all motors by dt; an ejection charge parts the bodies or deploys a parachute."""
+    for m in range(params.motors):
+        if burn_on(state, params, m, dt):
+            if params.motor_eject_kind[m] == _SEPARATION:
+                order_separation(state)
+            else:
+                deploy(state, params, commands, params.motor_eject_target[m], 0.0)
 
 
 @compiled()

@@ -11,15 +11,24 @@ import math
 from typing import Final
 
 from sequencer.world.air import air, wind
-from sequencer.world.forces import INERTIA, MASS, budget, forces, opened_fraction
-from sequencer.world.jit import Record, compiled
+from sequencer.world.forces import (
+    AT_END,
+    AT_MIDDLE,
+    AT_START,
+    INERTIA,
+    MASS,
+    budget,
+    forces,
+    opened_fraction,
+)
+from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import Mode
-from sequencer.world.motors import burn, takes_part
+from sequencer.world.motors import BODY1, burn, takes_part
 from sequencer.world.rotation import to_earth
 
 __all__ = ["advance", "advance_part1", "part1_mass", "set_trial"]
 
-_RAIL: Final = int(Mode.RAIL)
+_RAIL: Final = plain(Mode.RAIL)
 
 
 @compiled()
@@ -82,9 +91,9 @@ def _slope(state: Record, params: Record, stage: int, row: int, time: float, dt:
 def advance(state: Record, params: Record, time: float, dt: float) -> None:
     """One Runge-Kutta step of body 0; state.before keeps where it came from."""
     _keep_before(state)
-    budget(state, params, 0, 0.0)
-    budget(state, params, 1, 0.5 * dt)
-    budget(state, params, 2, dt)
+    budget(state, params, AT_START, 0.0)
+    budget(state, params, AT_MIDDLE, 0.5 * dt)
+    budget(state, params, AT_END, dt)
     for stage in range(4):
         row = (stage + 1) // 2
         if stage > 0:
@@ -112,7 +121,7 @@ def part1_mass(state: Record, params: Record) -> tuple[float, float]:
     mass = params.part_mass[1]
     thrust = 0.0
     for m in range(params.motors):
-        if takes_part(state, params, m, 1):
+        if takes_part(state, params, m, BODY1):
             share = 1.0
             if params.motor_impulse[m] > 0.0:
                 share = max(1.0 - state.motor_used[m] / params.motor_impulse[m], 0.0)

@@ -9,16 +9,18 @@ from __future__ import annotations
 
 from typing import Final
 
-from sequencer.world.jit import Record, compiled
+from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import FaultKind
 from sequencer.world.taps import fault_size
 
-__all__ = ["TINY", "burn", "burn_on", "light", "set_factors", "takes_part"]
+__all__ = ["BODY0", "BODY1", "TINY", "burn", "burn_on", "light", "set_factors", "takes_part"]
 
 #: clocks that differ by less are the same instant: sums of steps carry rounding errors, s
 TINY: Final = 1e-9
+BODY0: Final = plain(0)
+BODY1: Final = plain(1)
 
-_MOTOR_THRUST: Final = int(FaultKind.MOTOR_THRUST)
+_MOTOR_THRUST: Final = plain(FaultKind.MOTOR_THRUST)
 
 
 @compiled()

@@ -7,18 +7,26 @@ from typing import Final
 
 from sequencer.world.air import air, wind
 from sequencer.world.circuits import battery_volts, load_current
-from sequencer.world.forces import CENTRE, MASS, budget, forces, opened_fraction, set_shape
-from sequencer.world.jit import Record, compiled
+from sequencer.world.forces import (
+    AT_START,
+    CENTRE,
+    MASS,
+    budget,
+    forces,
+    opened_fraction,
+    set_shape,
+)
+from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import BODIES, Mode
-from sequencer.world.motors import burn, takes_part
+from sequencer.world.motors import BODY0, burn, takes_part
 from sequencer.world.rotation import to_body
-from sequencer.world.surface import lowest
+from sequencer.world.surface import lowest, see_obstacles
 from sequencer.world.turbulence import gusts_at
 
 __all__ = ["observe"]
 
-_RAIL: Final = int(Mode.RAIL)
-_FREE: Final = int(Mode.FREE)
+_RAIL: Final = plain(Mode.RAIL)
+_FREE: Final = plain(Mode.FREE)
 
 
 @compiled()
@@ -37,8 +45,8 @@ def _specific_force(state: Record, params: Record, time: float, dt: float) -> No
             state.trial[10 + i] = state.rates[i]
         for i in range(4):
             state.trial[6 + i] = state.attitude[i]
-        fx, fy, fz, _, _, _ = forces(state, params, 0, time, dt)
-        mass = state.budget[0, MASS]
+        fx, fy, fz, _, _, _ = forces(state, params, AT_START, time, dt)
+        mass = state.budget[AT_START, MASS]
         gx = fx / mass
         if state.mode == _FREE:
             gy = fy / mass
@@ -77,7 +85,8 @@ def observe(
 ) -> None:
     """Fill `out` but for the sensors, from the state at `time` s."""
     set_shape(state, params)
-    budget(state, params, 0, 0.0)
+    budget(state, params, AT_START, 0.0)
+    see_obstacles(state, params)
     _specific_force(state, params, time, dt)
     _facts(state, params, out)
     for i in range(3):
@@ -89,8 +98,8 @@ def observe(
         out.part1_velocity[i] = state.part1_velocity[i]
     for i in range(4):
         out.attitude[i] = state.attitude[i]
-    out.mass = state.budget[0, MASS]
-    out.centre_of_mass = state.budget[0, CENTRE]
+    out.mass = state.budget[AT_START, MASS]
+    out.centre_of_mass = state.budget[AT_START, CENTRE]
     out.height = lowest(state, params, out.centre_of_mass, 0.0)
     out.vertical_speed = state.velocity[2]
     a, b, c, d = state.attitude[0], state.attitude[1], state.attitude[2], state.attitude[3]
@@ -122,7 +131,7 @@ def observe(
             thrust, _ = burn(params, m, state.motor_clock[m])
             thrust *= state.motor_factor[m]
         out.thrust[m] = thrust
-        if takes_part(state, params, m, 0):
+        if takes_part(state, params, m, BODY0):
             total += thrust
     out.thrust_total = total
     for i in range(params.servos):

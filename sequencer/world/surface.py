@@ -5,8 +5,18 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from sequencer.world.forces import CENTRE, MASS, budget, forces, servo_sum, tail_station
-from sequencer.world.jit import Record, compiled
+from sequencer.world.forces import (
+    ANY_TARGET,
+    AT_END,
+    AT_START,
+    CENTRE,
+    MASS,
+    budget,
+    forces,
+    servo_sum,
+    tail_station,
+)
+from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import FaultKind, Mode, ServoRole
 from sequencer.world.motion import advance
 from sequencer.world.rotation import pad_attitude, to_earth
@@ -14,12 +24,13 @@ from sequencer.world.taps import fault_at
 
 __all__ = ["lowest", "move_body0", "place_on_pad", "see_obstacles"]
 
-_CLAMPED: Final = int(Mode.CLAMPED)
-_RAIL: Final = int(Mode.RAIL)
-_FREE: Final = int(Mode.FREE)
-_DOWN: Final = int(Mode.DOWN)
-_LEGS: Final = int(ServoRole.LEGS)
-_HOLD_DOWN_STUCK: Final = int(FaultKind.HOLD_DOWN_STUCK)
+_CLAMPED: Final = plain(Mode.CLAMPED)
+_RAIL: Final = plain(Mode.RAIL)
+_FREE: Final = plain(Mode.FREE)
+_DOWN: Final = plain(Mode.DOWN)
+_LEGS: Final = plain(ServoRole.LEGS)
+_HOLD_DOWN_STUCK: Final = plain(FaultKind.HOLD_DOWN_STUCK)
+_PAD: Final = plain(0)  # there is but one
 #: how far the vehicle must have moved before it counts as lifted off, m
 _LIFTED: Final = 0.05
 #: how high it must have been before a fall counts as apogee, m
@@ -29,9 +40,10 @@ _APOGEE: Final = 2.0
 @compiled()
 def place_on_pad(state: Record, params: Record) -> None:
     """Stand body 0 at rest with its tail on the ground at the origin, along the rail."""
+    budget(state, params, AT_START, 0.0)
     a, b, c, d = pad_attitude(params.rail_tilt, params.rail_azimuth)
     ex, ey, ez = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
-    up = tail_station(state, params) - state.budget[0, CENTRE]
+    up = tail_station(state, params) - state.budget[AT_START, CENTRE]
     axis = (ex, ey, ez)
     attitude = (a, b, c, d)
     for i in range(3):
@@ -61,7 +73,6 @@ def _hold(state: Record, params: Record, commands: Record, time: float, dt: floa
 
     The force is thrust and wind along the axis less weight: positive when the vehicle pulls.
     """
-    budget(state, params, 0, 0.0)
     place_on_pad(state, params)
     for i in range(3):
         state.trial[i] = state.position[i]
@@ -69,8 +80,8 @@ def _hold(state: Record, params: Record, commands: Record, time: float, dt: floa
         state.trial[10 + i] = 0.0
     for i in range(4):
         state.trial[6 + i] = state.attitude[i]
-    fx, _, _, _, _, _ = forces(state, params, 0, time, dt)
-    pull = fx - state.budget[0, MASS] * params.gravity * math.cos(params.rail_tilt)
+    fx, _, _, _, _, _ = forces(state, params, AT_START, time, dt)
+    pull = fx - state.budget[AT_START, MASS] * params.gravity * math.cos(params.rail_tilt)
     state.hold_down_force = pull
     return bool(state.released != 0 and pull > 0.0)
 
@@ -81,24 +92,24 @@ def move_body0(state: Record, params: Record, commands: Record, time: float, dt:
     if state.mode == _DOWN:
         return
     if state.released == 0 and state.release_ordered != 0:
-        if not fault_at(params, commands, _HOLD_DOWN_STUCK, 0):
+        if not fault_at(params, commands, _HOLD_DOWN_STUCK, _PAD):
             state.released = 1
     if state.mode == _CLAMPED:
         if not _hold(state, params, commands, time, dt):
             return
         state.mode = _RAIL if params.rail_length > 0.0 else _FREE
     state.hold_down_force = 0.0
-    legs = params.leg_length * min(max(servo_sum(state, params, _LEGS, 0), 0.0), 1.0)
+    legs = params.leg_length * min(max(servo_sum(state, params, _LEGS, ANY_TARGET), 0.0), 1.0)
     if state.separated == 0:
         legs = 0.0
     if state.mode == _RAIL:
         advance(state, params, time, dt)
         _slide(state, params, dt)
         return
-    budget(state, params, 0, 0.0)
-    was = lowest(state, params, state.budget[0, CENTRE], legs)
+    budget(state, params, AT_START, 0.0)
+    was = lowest(state, params, state.budget[AT_START, CENTRE], legs)
     advance(state, params, time, dt)
-    low = lowest(state, params, state.budget[2, CENTRE], legs)
+    low = lowest(state, params, state.budget[AT_END, CENTRE], legs)
     if low <= 0.0:
         _meet_ground(state, params, was, low)
     _note_heights(state, params)
@@ -137,7 +148,7 @@ def _slide(state: Record, params: Record, dt: float) -> None:
 @compiled()
 def _note_heights(state: Record, params: Record) -> None:
     """Keep the greatest height; see lift-off and apogee."""
-    height = lowest(state, params, state.budget[2, CENTRE], 0.0)
+    height = lowest(state, params, state.budget[AT_END, CENTRE], 0.0)
     state.highest = max(state.highest, height)
     if height > _LIFTED and state.mode == _FREE:
         state.lifted = 1
@@ -189,7 +200,7 @@ def see_obstacles(state: Record, params: Record) -> None:
     """Note whether nose, tail or centre of mass of body 0 is inside an obstacle."""
     a, b, c, d = state.attitude[0], state.attitude[1], state.attitude[2], state.attitude[3]
     ex, ey, ez = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
-    centre = state.budget[0, CENTRE]
+    centre = state.budget[AT_START, CENTRE]
     for i in range(params.obstacles):
         for point in range(3):
             x = 0.0

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sequencer.errors import InternalError
 from sequencer.world.jit import prepare
-from sequencer.world.layout import COMMANDS, OUT, PARAMS, STATE, empty
+from sequencer.world.layout import COMMANDS, NOT_BEGUN, OUT, PARAMS, STATE, empty
 
 __all__ = ["World"]
 
@@ -35,20 +35,17 @@ class World:
         self._out = empty(OUT)
         self._commands["servo"] = np.nan
         self._open()
-        self._initialise(*self._records)
+        self._state["tick"] = NOT_BEGUN
+        self._step(*self._memory)
 
     def _open(self) -> None:
         prepare()
-        from sequencer.world.kernel import initialise, step  # noqa: PLC0415 - compiles or loads
+        from sequencer.world.kernel import step_bytes  # noqa: PLC0415 - compiles or loads
 
-        self._initialise, self._step = initialise, step
-        #: the records in the order in which the kernel takes them
-        self._records: tuple[Any, Any, Any, Any] = (
-            self._state[0],
-            self._params[0],
-            self._commands[0],
-            self._out[0],
-        )
+        self._step = step_bytes
+        held = (self._state, self._params, self._commands, self._out)
+        self._records: tuple[Any, ...] = tuple(array[0] for array in held)
+        self._memory = tuple(array.view(np.uint8) for array in held)
 
     @property
     def state(self) -> Any:
@@ -94,7 +91,7 @@ class World:
         """
         if commands is not None:
             self._commands[0] = commands
-        self._step(*self._records)
+        self._step(*self._memory)
         return self._records[3]
 
     def copy(self) -> World:
