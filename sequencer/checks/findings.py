@@ -6,11 +6,13 @@ import bisect
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from sequencer.checks.demands import Window
 from sequencer.checks.scopes import Segment
 from sequencer.checks.view import Occurrence, View
 from sequencer.checks.windows import window_ticks
+from sequencer.units import exact
 
 __all__ = ["Finding", "Gate", "Span"]
 
@@ -73,7 +75,16 @@ class Gate:
         if not near:
             return -math.inf, None
         chosen = max(near, key=lambda one: self.margin(one.tick))
-        return self.margin(chosen.tick), chosen
+        return self._decimal(chosen.tick), chosen
+
+    def _decimal(self, tick: int) -> float:
+        """The margin without the dust of binary fractions: 0.6 s less 61 ticks is -0.01 s."""
+        rough = self.margin(tick)
+        if rough == 0 or math.isinf(rough):
+            return rough
+        rising = [Fraction(tick - start, self.rate_hz) - exact(s) for start, s in self.after]
+        falling = [exact(s) - Fraction(tick - start, self.rate_hz) for start, s in self.before]
+        return float(min(rising + falling))
 
     def _rising(self, tick: int) -> float:
         sides = [(tick - start) / self.rate_hz - seconds for start, seconds in self.after]

@@ -9,7 +9,7 @@ from dataclasses import replace
 from math import inf
 
 import pytest
-from making_records import outcome, record
+from making_records import outcome, record, verdict
 
 from sequencer.record import Event
 
@@ -348,3 +348,24 @@ def test_the_tick_after_the_last_is_only_half_known():
     assert outcome(flown, **keys, when="liftoff") == NOT_DECIDED
     bounded = {"pattern": "bounded_existence", "at_least": 1, "event": "touchdown"}
     assert outcome(flown, **bounded) == (MET, 0)
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "tick", "window", "margin"),
+    [
+        (100, 7, [0, 0.07], 0),  # 0.07 * 100 is 7.000000000000001
+        (100, 61, [0, 0.6], -0.01),  # 0.6 - 0.61 is -0.010000000000000009
+        (100, 29, [0.29, 0.57], 0),
+        (100, 57, [0.29, 0.57], 0),
+        (100, 58, [0.29, 0.57], -0.01),
+        (400, 1, [0, 0.0025], 0),
+        (300, 100, [0, 0.333], -1 / 3000),
+        (3, 1, [0, 1 / 3], 0),
+    ],
+)
+def test_times_are_exact(rate_hz, tick, window, margin):
+    """Ticks over their rate against decimal bounds: no dust of binary fractions in a margin."""
+    flown = record(f"0 apogee, {tick} opened main", ticks=200, rate_hz=rate_hz)
+    found = verdict(flown, pattern="response", within_s=window, when="apogee", then="opened main")
+    assert found.margin == margin
+    assert found.status == (MET if margin >= 0 else BROKEN)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
+from pathlib import Path
 
 import pytest
 
@@ -238,3 +240,12 @@ def test_every_pattern_of_the_schema_has_its_keys():
     fields = set(RequirementTable.model_fields)
     for groups, beside in KEYS.values():
         assert {*beside, *(key for group in groups for key in group)} <= fields
+
+
+def test_examples_of_the_documentation_load(tmp_path):
+    page = (Path(__file__).parents[2] / "docs" / "requirements.md").read_text(encoding="utf-8")
+    examples = re.findall(r"```toml\n(.*?)```", page, re.DOTALL)
+    found = load_requirements(write(tmp_path, "\n".join(examples)))
+    assert len(found) == page.count("[[requirements]]\n")
+    for pattern in KEYS:
+        assert f"| `{pattern}` |" in page
