@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 
 import numpy as np
-import rtamt  # type: ignore[import-untyped]  # it publishes no types
+import rtamt
 
 from sequencer.checks import RequirementTable, build_requirements, judge
 from sequencer.documents import Loc
