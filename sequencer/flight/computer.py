@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.flight.link import Mailbox, Message
 from sequencer.flight.target import Boot, Target
+from sequencer.scenario import Wires
 from sequencer.sequence import Sequence as FlightLogic
 
 __all__ = ["Computer", "Note"]
+
+#: time of the next boot while nobody has given power back
+_WITHOUT_POWER = -1
 
 #: (kind, name, detail) -> None: how a computer reports an event of the present tick
 Note = Callable[[str, str, str], None]
@@ -25,16 +28,16 @@ class Computer:
     sensors      per input the index of its sensor in the world's answer, or -1 for a message
     channels     per pulsed function the channels that it drives
     servos       per servo function the servo that it drives
+    commands     the world's, which it writes to
     """
 
-    def __init__(  # noqa: PLR0913 - wires one computer to the world once, at the start
+    def __init__(
         self,
         logic: FlightLogic,
         target: Target,
         world_rate_hz: int,
-        sensors: Sequence[int],
-        channels: Sequence[Sequence[int]],
-        servos: Sequence[int],
+        wires: Wires,
+        commands: np.void,
     ) -> None:
         self.logic = logic
         self.name = logic.name
@@ -43,12 +46,15 @@ class Computer:
         self.mailboxes: dict[str, Mailbox] = {}
         self._fields: dict[str, dict[str, int]] = {}
         self._step = world_rate_hz // logic.rate_hz
-        self._sensors = [(i, sensor) for i, sensor in enumerate(sensors) if sensor >= 0]
-        self._indices = np.array([sensor for _, sensor in self._sensors], dtype=np.intp)
-        self._values = [math.nan] * len(sensors)
-        self._fresh = [False] * len(sensors)
-        self._channels = channels
-        self._servos = servos
+        measured = [(i, sensor) for i, sensor in enumerate(wires.sensors) if sensor >= 0]
+        self._measured = [i for i, _ in measured]
+        self._indices = np.array([sensor for _, sensor in measured], dtype=np.intp)
+        self._values = [math.nan] * len(wires.sensors)
+        self._fresh = [False] * len(wires.sensors)
+        self._wires = wires
+        self._channel_on: NDArray[np.int64] = commands["channel"]
+        self._servo_to: NDArray[np.float64] = commands["servo"]
+        self._driven: tuple[Sequence[bool], Sequence[float]] | None = None
         self._born = 0
         self._down_until: int | None = None
         self._numbers = 0
@@ -77,20 +83,22 @@ class Computer:
     def sense(self, values: NDArray[np.float64], fresh: NDArray[np.int64]) -> None:
         """Collect what the sensors said since the last tick; the latest answer wins."""
         said = fresh[self._indices].tolist()
-        if any(said):
+        if 1 in said:
             latest = values[self._indices].tolist()
-            for (i, _), refreshed, value in zip(self._sensors, said, latest, strict=True):
+            for i, refreshed, value in zip(self._measured, said, latest, strict=True):
                 if refreshed:
                     self._values[i] = value
                     self._fresh[i] = True
 
-    def power_cut(self, commands: np.void) -> None:
+    def power_cut(self) -> None:
         """Outputs off at once; the computer stays down until `restart` has run its time."""
-        for channels in self._channels:
+        self._down_until = _WITHOUT_POWER
+        self._driven = None
+        for channels in self._wires.channels:
             for channel in channels:
-                commands["channel"][channel] = 0
-        for servo in self._servos:
-            commands["servo"][servo] = math.nan
+                self._channel_on[channel] = 0
+        for servo in self._wires.servos:
+            self._servo_to[servo] = math.nan
         self._fresh = [False] * len(self._fresh)
         for box in self.mailboxes.values():
             box.forget()
@@ -99,20 +107,11 @@ class Computer:
         """Power is back: the logic boots at the first own tick after the boot time."""
         self._down_until = tick + self.logic.boot_ticks * self._step
 
-    @property
-    def is_down(self) -> bool:
-        """Whether the computer is without power or still booting."""
-        return self._down_until is not None
-
-    def hold_down(self) -> None:
-        """Stay without power until `restart`."""
-        self._down_until = -1
-
     def wake(self, tick: int, note: Note) -> bool:
         """Boot if the boot time is over; whether the computer runs on this tick."""
         if self._down_until is None:
             return True
-        if self._down_until < 0 or tick < self._down_until:
+        if self._down_until == _WITHOUT_POWER or tick < self._down_until:
             return False
         self._down_until = None
         self._born = tick
@@ -122,12 +121,11 @@ class Computer:
         note("booted", self.name, f"boot {self.boot_number}")
         return True
 
-    def run(
-        self, tick: int, now: Fraction, commands: np.void, note: Note, delay: Fraction
-    ) -> Message | None:
+    def run(self, tick: int, now: int, delay: int, note: Note) -> Message | None:
         """One tick of the logic: read mail, exchange, drive channels and servos.
 
-        Returns the message that this tick publishes, with its arrival time, or None.
+        `now` and `delay` are times as `sequencer.flight.link` counts them. Returns the message
+        that this tick publishes, with its arrival time, or None.
         """
         self._read_mail(now, note)
         clock = (tick - self._born) // self._step
@@ -135,13 +133,13 @@ class Computer:
         self._fresh = [False] * len(self._fresh)
         for kind, name, detail in outputs.events:
             note(kind, f"{self.name}.{name}", detail)
-        self._drive(outputs.on, outputs.demands, commands)
+        self._drive(outputs.on, outputs.demands)
         if outputs.message is None:
             return None
         self._numbers += 1
         return Message(now + delay, self.boot_number, self._numbers, outputs.message)
 
-    def _read_mail(self, now: Fraction, note: Note) -> None:
+    def _read_mail(self, now: int, note: Note) -> None:
         for sender, wanted in self._message_inputs.items():
             message, dropped = self.mailboxes[sender].take(now)
             if dropped:
@@ -152,17 +150,17 @@ class Computer:
                 self._values[i] = message.values[self._fields[sender][field]]
                 self._fresh[i] = True
 
-    def _drive(
-        self, on: Sequence[bool], demands: Sequence[float], commands: np.void
-    ) -> None:
-        channel_on = commands["channel"]
-        for channels in self._channels:
+    def _drive(self, on: Sequence[bool], demands: Sequence[float]) -> None:
+        """Drive what has changed; functions that share a channel are OR-ed."""
+        if self._driven == (on, demands):
+            return
+        self._driven = (on, demands)
+        for channels in self._wires.channels:
             for channel in channels:
-                channel_on[channel] = 0
-        for active, channels in zip(on, self._channels, strict=True):
+                self._channel_on[channel] = 0
+        for active, channels in zip(on, self._wires.channels, strict=True):
             if active:
                 for channel in channels:
-                    channel_on[channel] = 1
-        servo_to = commands["servo"]
-        for servo, demand in zip(self._servos, demands, strict=True):
-            servo_to[servo] = demand
+                    self._channel_on[channel] = 1
+        for servo, demand in zip(self._wires.servos, demands, strict=True):
+            self._servo_to[servo] = demand

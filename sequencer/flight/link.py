@@ -2,14 +2,14 @@
 
 A message carries (boot number, sequence number); one that is not newer than the last one taken is
 dropped; the latest wins. It becomes visible at the receiver's first tick *strictly after*
-publication plus delay, with times compared as exact fractions.
+publication plus delay. Times are whole numbers of a unit that the world's tick and the delay
+share, so they compare exactly.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from fractions import Fraction
 
 __all__ = ["Mailbox", "Message"]
 
@@ -18,7 +18,7 @@ __all__ = ["Mailbox", "Message"]
 class Message:
     """What one computer published in one tick, on its way. `values` follow its `fields`."""
 
-    arrival: Fraction
+    arrival: int
     boot: int
     number: int
     values: tuple[float, ...]
@@ -35,8 +35,10 @@ class Mailbox:
         """Put a message on its way; arrivals need not be in order."""
         self._waiting.append(message)
 
-    def take(self, now: Fraction) -> tuple[Message | None, int]:
+    def take(self, now: int) -> tuple[Message | None, int]:
         """The newest message that is visible at `now`, if any, and how many were dropped as old."""
+        if not self._waiting:
+            return None, 0
         arrived = [message for message in self._waiting if message.arrival < now]
         if not arrived:
             return None, 0

@@ -7,9 +7,9 @@ step is stamped with the tick at its end.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
-from fractions import Fraction
 
 from sequencer.checks import judge
 from sequencer.flight.computer import Computer
@@ -17,7 +17,7 @@ from sequencer.flight.ending import facts_of, outcome_of
 from sequencer.flight.planned import Plan
 from sequencer.flight.recorder import Recorder
 from sequencer.flight.target import Target, open_target
-from sequencer.record import FlightRecord
+from sequencer.record import FLIGHT_OVER, FlightRecord
 from sequencer.scenario import Scenario
 from sequencer.world import World
 
@@ -48,7 +48,10 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
     world = World(scenario.params)
     commands = world.commands
     recorder = Recorder(scenario, world)
-    computers = [_computer(scenario, name, target) for name, target in targets.items()]
+    computers = [
+        Computer(scenario.sequences[name], target, rate, scenario.wires[name], commands)
+        for name, target in targets.items()
+    ]
     for reader in computers:
         for sender in reader.senders:
             reader.connect(scenario.sequences[sender])
@@ -57,18 +60,23 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
     for computer in computers:
         computer.sense(world.out["value"], world.out["fresh"])
 
+    # times of messages in a unit that tick and delay share: whole numbers compare exactly
+    units_per_s = math.lcm(rate, scenario.link_delay.denominator)
+    units_per_tick = units_per_s // rate
+    delay = int(scenario.link_delay * units_per_s)
+
+    values, fresh = world.out["value"], world.out["fresh"]
     tick = 0
     while tick < scenario.stop_ticks:
         recorder.begin(tick)
         plan.apply(tick, recorder, commands)
-        now = Fraction(tick, rate)
         for computer in computers:
             if not computer.due(tick) or not computer.wake(tick, recorder.note):
                 continue
             if plan.is_late(computer.name):
                 recorder.note("late", computer.name, "tick skipped")
                 continue
-            message = computer.run(tick, now, commands, recorder.note, scenario.link_delay)
+            message = computer.run(tick, tick * units_per_tick, delay, recorder.note)
             if message is not None and not plan.is_cut(computer.name):
                 for reader in computers:
                     if computer.name in reader.mailboxes:
@@ -78,8 +86,10 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
         tick += 1
         recorder.after(tick)
         for computer in computers:
-            computer.sense(world.out["value"], world.out["fresh"])
+            computer.sense(values, fresh)
         if recorder.down_tick is not None and tick - recorder.down_tick >= after_down:
+            kind, _, name = FLIGHT_OVER.partition(" ")
+            recorder.note(kind, name, "over")
             break
 
     record = FlightRecord(
@@ -93,15 +103,3 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
         hashes=scenario.hashes,
     )
     return replace(record, verdicts=judge(record, scenario.requirements))
-
-
-def _computer(scenario: Scenario, name: str, target: Target) -> Computer:
-    wires = scenario.wires[name]
-    return Computer(
-        scenario.sequences[name],
-        target,
-        scenario.rate_hz,
-        sensors=wires.sensors,
-        channels=wires.channels,
-        servos=wires.servos,
-    )

@@ -103,15 +103,13 @@ class Plan:
         if fault.row is not None:
             commands["fault"][fault.row] = int(active)
         else:
-            self._computer_fault(fault, active, tick, commands)
+            self._computer_fault(fault, active, tick)
 
-    def _computer_fault(
-        self, fault: PlannedFault, active: bool, tick: int, commands: np.void
-    ) -> None:
+    def _computer_fault(self, fault: PlannedFault, active: bool, tick: int) -> None:
         computer = self._computers[fault.place]
         if fault.kind == "reboot":
             if active:
-                computer.power_cut(commands)
+                computer.power_cut()
             else:
                 computer.restart(tick)
         else:

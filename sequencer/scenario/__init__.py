@@ -2,7 +2,7 @@
 
 from sequencer.scenario.expect import Expectation, Shortfall, compare
 from sequencer.scenario.load import SUFFIX, load_scenario
-from sequencer.scenario.model import CrewAction, PlannedFault, Scenario
+from sequencer.scenario.model import CrewAction, PlannedFault, Scenario, Wires
 from sequencer.scenario.outcome import OUTCOMES
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "PlannedFault",
     "Scenario",
     "Shortfall",
+    "Wires",
     "compare",
     "load_scenario",
 ]
