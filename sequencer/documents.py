@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -94,7 +95,8 @@ class Document:
                 for details in errors
                 if details["type"] != "missing" or details["loc"][:-1] not in strange
             ]
-            raise min(faults, key=lambda fault: fault.line or 0) from None
+            # what has no line is missing from the file as a whole: told last
+            raise min(faults, key=lambda fault: fault.line or math.inf) from None
 
     def _fault(self, model: type[BaseModel], details: ErrorDetails) -> InputError:
         loc = self._existing(details["loc"])
