@@ -183,6 +183,8 @@ def aero(
 ) -> tuple[Aero, Aero, Aero, Aero]:
     """One per CONFIGURATIONS; what is left out is like the stage, and the stage like the stack.
 
+    A vehicle of one part flies as its own stage from the start.
+
     `roles` are those of the servos (role -> servo): whether fins or legs can ever be out.
     """
     length = max(part.tail_station_m for part in bodies)

@@ -11,7 +11,7 @@ import pytest
 
 from sequencer.errors import InputError
 from sequencer.vehicle import capacity, load_vehicle, rewired
-from sequencer.world import layout
+from sequencer.world import World, layout
 from sequencer.world.assemble import LONGEST_STEP_S, assemble
 from sequencer.world.layout import LoadKind, SensorKind, ServoRole
 from sequencer.world.weather import Gust, Level, Weather, Wind
@@ -235,3 +235,37 @@ class TestWeather:
     def test_winds_that_are_none(self, wind, says):
         with pytest.raises(ValueError, match=says):
             Wind(**wind)
+
+
+class TestOnePart:
+    """A vehicle that never parts flies as its own stage: fins and legs work from the start."""
+
+    def text(self):
+        text = (FOLDER / "minimal.vehicle.toml").read_text(encoding="utf-8")
+        for header, following in (
+            ("[parts.booster]", "[curves.flat]"),
+            ("[aero.stage]", "[aero.fins_out]"),
+            ("[loads.cutter]", "[loads.charge]"),
+        ):
+            text = text[: text.index(header)] + text[text.index(following) :]
+        text = text.replace('part = "booster"', 'part = "dart"').replace("= 0.9\n", "= 0.5\n")
+        text = text.replace("grain_station_m = 0.85", "grain_station_m = 0.45")
+        return text.replace("centre_tail_m = 0.8", "centre_tail_m = 0.45")
+
+    def test_open_fins_slow_its_fall(self, tmp_path):
+        path = tmp_path / "one.vehicle.toml"
+        path.write_text(self.text(), encoding="utf-8")
+        vehicle = load_vehicle(path)
+        assert vehicle.aero[1] == vehicle.aero[0]
+        params, places = assemble(vehicle, Weather(), rate_hz=100)
+        # the igniter fires, the clamp opens; fins stowed or out all the way
+        tops = {}
+        for position in (0.0, 1.0):
+            world = World(params)
+            for channel in ("pad.P1", "pad.P2"):
+                world.commands["channel"][places.channels[channel]] = 1
+            world.commands["servo"][places.servos["flight.fins"]] = position
+            for _ in range(400):
+                world.step()
+            tops[position] = float(world.out["height"])
+        assert tops[0.0] > tops[1.0] + 5.0 > 10.0
