@@ -16,17 +16,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
-import tree_sitter
-import tree_sitter_toml
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
 from sequencer.errors import InputError, nearest
+from sequencer.toml_lines import Place, lines_of_keys
 
 __all__ = ["MAX_BYTES", "Document", "Loc", "Strict", "parse_document", "read_document"]
 
 #: Place of a value in a document: keys of tables and indices of arrays, from the root.
-Loc = tuple[str | int, ...]
+Loc = Place
 
 #: Files above this size are refused: no file written by hand comes near.
 MAX_BYTES = 1 << 20
@@ -205,7 +204,7 @@ def parse_document(text: str, path: str | Path) -> Document:
     except ValueError:  # a hexadecimal number with thousands of digits
         raise InputError("not valid TOML: a number has too many digits", file=path) from None
     digest = hashlib.sha256(canonical.encode()).hexdigest()
-    return Document(path, data, digest, _positions(text))
+    return Document(path, data, digest, lines_of_keys(text))
 
 
 def _is_deeper(data: object, most: int) -> bool:
@@ -332,75 +331,3 @@ def _tag_fits(node: dict[str, Any], table: object) -> bool:
         for key, entry in entries
         if "const" in entry
     )
-
-
-# --- positions -----------------------------------------------------------------------------------
-
-
-def _positions(text: str) -> dict[Loc, int]:
-    """Line of every key and array element of a valid TOML text."""
-    parser = tree_sitter.Parser(tree_sitter.Language(tree_sitter_toml.language()))
-    lines: dict[Loc, int] = {}
-    lengths: dict[Loc, int] = {}  # entries so far of every [[array of tables]]
-    for node in parser.parse(text.encode()).root_node.named_children:
-        if node.type == "pair":
-            _note_pair(node, (), lines)
-        elif node.type in ("table", "table_array_element"):
-            head, *rest = [child for child in node.named_children if child.type != "comment"]
-            base = _resolve(_key(head), lengths, repeated=node.type == "table_array_element")
-            line = node.start_point[0] + 1
-            # a later header of the same array or table must not move its parents
-            for length in range(1, len(base) + 1):
-                lines.setdefault(base[:length], line)
-            lines[base] = line
-            for pair in rest:
-                if pair.type == "pair":
-                    _note_pair(pair, base, lines)
-    return lines
-
-
-def _resolve(keys: Iterable[str], lengths: dict[Loc, int], *, repeated: bool) -> Loc:
-    """Place that a table header names: arrays of tables stand for their last entry."""
-    parts = list(keys)
-    place: Loc = ()
-    for number, part in enumerate(parts, start=1):
-        place = (*place, part)
-        if repeated and number == len(parts):
-            lengths[place] = lengths.get(place, 0) + 1
-        if place in lengths:
-            place = (*place, lengths[place] - 1)
-    return place
-
-
-def _note_pair(pair: tree_sitter.Node, base: Loc, lines: dict[Loc, int]) -> None:
-    parts = [child for child in pair.named_children if child.type != "comment"]
-    if len(parts) != 2:  # the two parsers disagree; the parent's line will have to do
-        return
-    head, value = parts
-    line = pair.start_point[0] + 1
-    place = base
-    for part in _key(head):
-        place = (*place, part)
-        lines.setdefault(place, line)
-    _note_value(value, place, lines)
-
-
-def _note_value(value: tree_sitter.Node, place: Loc, lines: dict[Loc, int]) -> None:
-    children = [child for child in value.named_children if child.type != "comment"]
-    if value.type == "array":
-        for index, child in enumerate(children):
-            lines[(*place, index)] = child.start_point[0] + 1
-            _note_value(child, (*place, index), lines)
-    elif value.type == "inline_table":
-        for child in children:
-            if child.type == "pair":
-                _note_pair(child, place, lines)
-
-
-def _key(node: tree_sitter.Node) -> list[str]:
-    if node.type == "dotted_key":
-        return [part for child in node.named_children for part in _key(child)]
-    text = (node.text or b"").decode(errors="replace")
-    if node.type == "quoted_key":  # let tomllib undo the quotes and escapes
-        return list(tomllib.loads(f"{text} = 0"))
-    return [text]

@@ -47,7 +47,8 @@ def mermaid(sequence: Sequence) -> str:
     for number, way in enumerate(sequence.common_exits, start=1):
         text = _mermaid(f"{way.name} (in {', '.join(way.sources)})")
         lines.append(f'    state "{text}" as c_{number}')
-        lines.append(f"    c_{number} --> s_{way.to} : {_mermaid(condition(sequence, way))}")
+        label = _mermaid(_with_actions(condition(sequence, way), way))
+        lines.append(f"    c_{number} --> s_{way.to} : {label}")
     for phase, (fill, border) in _COLOURS.items():
         members = [f"s_{state.name}" for state in sequence.states.values() if state.phase == phase]
         if members:
@@ -90,10 +91,14 @@ def dot(sequence: Sequence) -> str:
 
 
 def _short_label(sequence: Sequence, way: Exit) -> str:
-    named = has_own_name(way)
-    what = way.name if named else condition(sequence, way)
-    after = [hold(sequence, way) if named else "", commands(way.actions)]
-    return " ".join([what, *(f"[{text}]" for text in after if text)])
+    if not has_own_name(way):
+        return _with_actions(condition(sequence, way), way)
+    held = hold(sequence, way)
+    return _with_actions(f"{way.name} [{held}]" if held else way.name, way)
+
+
+def _with_actions(text: str, way: Exit) -> str:
+    return f"{text} [{commands(way.actions)}]" if way.actions else text
 
 
 #: What has a meaning of its own in Mermaid's text, as its entities.

@@ -65,6 +65,9 @@ def place(
 ) -> Placed:
     """Places boxes of the given (width, height); `arrows` are pairs of indices of boxes.
 
+    `layer_of` gives each box its layer, from 0 at the top, none left empty; an arrow joins boxes
+    of different layers.
+
     Raises UsageError if igraph is not installed.
     """
     try:

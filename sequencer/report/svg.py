@@ -120,7 +120,8 @@ def _graph(sequence: Sequence) -> tuple[list[_Box], list[tuple[int, int]], list[
     layers.append(2 * depth[sequence.start])
     arrows.append((len(boxes), number[sequence.start]))
     boxes.append(_Box("start", "", ()))
-    return boxes, arrows, layers
+    used = {layer: rank for rank, layer in enumerate(sorted(set(layers)))}
+    return boxes, arrows, [used[layer] for layer in layers]
 
 
 def _depths(sequence: Sequence) -> dict[str, int]:
