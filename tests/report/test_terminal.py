@@ -46,6 +46,12 @@ def test_when_all_is_well_the_report_is_the_table_and_the_total(nominal, page):
     ]
 
 
+def test_a_requirement_that_must_break_is_told_from_one_that_broke(make_result, short, page):
+    out, text = page()
+    print_report([make_result("meant", short.record.verdicts)], out)
+    assert text().startswith("ok     meant  landed  -3.10 m/s  soft_touchdown (must break)\n")
+
+
 def test_everything_on_request(short, page):
     out, text = page()
     print_report([short], out, everything=True)
