@@ -245,6 +245,7 @@ def test_becoming_true_needs_to_have_been_false():
     for tilt, times in (
         ((25, 25, 25), 0),
         ((25, 0, 25), 1),
+        ((25, 25, 0), 0),
         ((0, nan, 25, nan, 25), 1),
         ((nan, 25, 0, nan, 25), 1),
         ((0, 25, 0, 25, 0, 25), 3),
@@ -285,3 +286,21 @@ def test_event_one_tick_ahead_of_the_samples():
     assert outcome(flown, scope=BETWEEN, **keys) == (MET, 15)
     answered = {"pattern": "response", "when": "touchdown", "then_condition": "tilt_deg < 20"}
     assert outcome(flown, within_s=[0, 0], **answered) == (MET, 17)
+
+
+@pytest.mark.parametrize(
+    ("event", "ticks"),
+    [
+        ("becomes not (tilt_deg < 20 and height_m < 5)", [1, 4]),
+        ("becomes tilt_deg >= 20 or height_m >= 5", [1, 4]),
+        ("becomes tilt_deg >= 20 and height_m >= 5", [5]),
+        ("becomes not (tilt_deg < 20 or height_m < 5)", [5]),
+    ],
+)
+def test_kleene_decides_when_a_condition_becomes_true(event, ticks):
+    """One known side settles `and` (false) and `or` (true), whatever the other is."""
+    flown = record(tilt_deg=(0, 25, 25, 0, nan, 25), height_m=(0, nan, 0, 0, 9, 9))
+    keys = {"pattern": "bounded_existence", "event": event, "at_least": 0, "at_most": 5}
+    found = verdict(flown, **keys)
+    assert found.margin == min(len(ticks), 5 - len(ticks))
+    assert (found.start, found.end) == (ticks[0], ticks[-1])

@@ -298,6 +298,14 @@ def test_an_event_does_not_answer_itself(events, expected):
     assert got == expected
 
 
+def test_an_event_does_not_precede_itself():
+    horn = "fired pad.horn"
+    flown = record("10 fired pad.horn, 25 fired pad.horn")
+    keys = {"pattern": "precedence", "event": horn, "within_s": [0, 3]}
+    assert outcome(flown, **keys, only_after=horn) == (BROKEN, -1.5)
+    assert outcome(flown, **keys, only_after=[horn, "lit *"]) == (BROKEN, -1.5)
+
+
 def test_segments_touch_where_one_label_opens_and_closes():
     """Between one horn and the next there is an entered state, every time."""
     horn = "fired pad.horn"
