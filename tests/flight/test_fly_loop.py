@@ -1,0 +1,278 @@
+"""The loop: what is closed over the world must be repeatable, exact in time, and honest."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import sequencer
+from sequencer.errors import UsageError
+from sequencer.flight import find_scenarios, fly_many
+from sequencer.record import FlightRecord
+from sequencer.report.json_report import as_json
+
+HEAD = """\
+[scenario]
+extends = "calm_landing.scenario.toml"
+title = "made for a test"
+reason = "one change"
+covers = {{ fault = "x", phase = "y" }}
+stop_s = {stop}
+{more}
+[expect]
+outcome = "landed"
+"""
+
+
+def fly(folder: Path, more: str = "", *, stop: float = 18.0) -> FlightRecord:
+    path = folder / "tried.scenario.toml"
+    path.write_text(HEAD.format(more=more, stop=stop), encoding="utf-8")
+    return sequencer.load(path).fly()
+
+
+def same_until(first: FlightRecord, second: FlightRecord, tick: int) -> None:
+    """Bit for bit the same signals and events up to, and on, this tick."""
+    assert first.signals.keys() == second.signals.keys()
+    for name in first.signals:
+        np.testing.assert_array_equal(
+            first[name][: tick + 1], second[name][: tick + 1], err_msg=name
+        )
+    kinds = ("fault_begun", "fault_ended")
+    assert [e for e in first.events if e.tick < tick and e.kind not in kinds] == [
+        e for e in second.events if e.tick < tick and e.kind not in kinds
+    ]
+
+
+def test_the_same_flight_twice_is_the_same_to_the_bit(folder: Path) -> None:
+    first, second = fly(folder), fly(folder)
+    same_until(first, second, first.ticks)
+    assert first.events == second.events
+    assert first.verdicts == second.verdicts
+
+
+FAULTS = [
+    ("sensor_bias", "flight.gyro_y", "size = 20.0"),
+    ("sensor_frozen", "flight.accel_x", ""),
+    ("sensor_nan", "flight.baro", ""),
+    ("motor_thrust", "A1", "size = 0.5"),
+    ("servo_stuck", "flight.ascent_y", ""),
+    ("late_ticks", "flight", ""),
+    ("link_lost", "flight", ""),
+    ("reboot", "flight", "for_s = 0.1"),
+]
+
+
+@pytest.mark.parametrize(("kind", "place", "size"), FAULTS, ids=[f[0] for f in FAULTS])
+def test_before_its_onset_a_fault_changes_no_bit(
+    folder: Path, kind: str, place: str, size: str
+) -> None:
+    onset_s = 6.0 if kind == "link_lost" else 14.0  # nobody listens in flight
+    row = f'[[faults]]\nname = "f"\nkind = "{kind}"\nplace = "{place}"\nat_s = {onset_s}\n{size}\n'
+    clean, faulty = fly(folder), fly(folder, row)
+    onset = round(onset_s * clean.rate_hz)
+
+    same_until(clean, faulty, onset)
+    begun = faulty.first("fault_begun f")
+    assert begun is not None
+    assert begun.tick == onset
+    differ = any(
+        not np.array_equal(clean[name], faulty[name][: clean.ticks], equal_nan=True)
+        for name in clean.signals
+    )
+    assert differ or clean.events != tuple(e for e in faulty.events if "fault" not in e.kind)
+
+
+def test_a_fault_that_starts_at_4_s_leaves_what_was_before(folder: Path) -> None:
+    """The example of the project's promise, on a sensor that is read from the start."""
+    row = '[[faults]]\nname = "f"\nkind = "sensor_bias"\nplace = "flight.baro"\nsize = 5.0\nat_s = 4.0\n'
+    clean, faulty = fly(folder, stop=6.0), fly(folder, row, stop=6.0)
+
+    same_until(clean, faulty, 400)
+    after = slice(404, 600)
+    np.testing.assert_allclose(
+        faulty["flight_baro"][after] - clean["flight_baro"][after], 5.0, atol=0.081
+    )
+
+
+class TestMoments:
+    """When crew actions and faults begin."""
+
+    def begin(self, folder: Path, moment: str, *, stop: float = 24.0) -> tuple[FlightRecord, int]:
+        row = (
+            '[[faults]]\nname = "f"\nkind = "sensor_bias"\nplace = "pad.wind"\nsize = 0.1\n'
+            f"{moment}\n"
+        )
+        record = fly(folder, row, stop=stop)
+        event = record.first("fault_begun f")
+        assert event is not None
+        return record, event.tick
+
+    def test_an_event_and_a_wait(self, folder: Path) -> None:
+        record, tick = self.begin(folder, 'event = "liftoff"\nafter_s = 0.25')
+        liftoff = record.first("liftoff")
+        assert liftoff is not None
+        assert tick == liftoff.tick + 25
+
+    def test_above_a_height(self, folder: Path) -> None:
+        record, tick = self.begin(folder, "above_m = 20.0")
+        assert record["height_m"][tick - 1] <= 20.0 < record["height_m"][tick]
+
+    def test_below_a_height_only_after_it_was_higher(self, folder: Path) -> None:
+        record, tick = self.begin(folder, "below_m = 150.0")
+        assert record["height_m"][tick] < 150.0 <= record["height_m"][tick - 1]
+        assert tick > np.argmax(record["height_m"])
+
+    def test_an_end(self, folder: Path) -> None:
+        record, tick = self.begin(folder, "at_s = 2.0\nfor_s = 0.07", stop=5.0)
+        ended = record.first("fault_ended f")
+        assert ended is not None
+        assert (tick, ended.tick) == (200, 207)
+
+
+class TestComputers:
+    """Clocks, late ticks, reboots, links."""
+
+    def test_each_computer_runs_on_its_own_ticks(self, folder: Path) -> None:
+        record = fly(folder, stop=14.0)
+        pad = {e.tick % 2 for e in record.events if e.name.startswith("pad.")}
+        flight = {e.tick % 2 for e in record.events if e.name.startswith("flight.")}
+        assert pad == {0}
+        assert flight == {0, 1}
+
+    def test_a_message_is_seen_strictly_later(self, folder: Path) -> None:
+        """Published at 2.20 s with 5 ms on the way: the flight computer acts at 2.21 s."""
+        record = fly(folder, stop=4.0)
+        sent = record.first("entered pad.countdown")
+        seen = record.first("entered flight.countdown")
+        assert sent is not None
+        assert seen is not None
+        assert seen.tick == sent.tick + 1
+
+    def test_a_delay_of_a_whole_tick_is_seen_one_tick_later_still(self, folder: Path) -> None:
+        record = fly(folder, "[link]\ndelay_s = 0.01\n", stop=4.0)
+        sent = record.first("entered pad.countdown")
+        seen = record.first("entered flight.countdown")
+        assert sent is not None
+        assert seen is not None
+        assert seen.tick == sent.tick + 2
+
+    def test_late_ticks_are_events_and_clocks_go_on(self, folder: Path) -> None:
+        row = '[[faults]]\nname = "f"\nkind = "late_ticks"\nplace = "pad"\nat_s = 5.0\nfor_s = 1.0\n'
+        clean, late = fly(folder, stop=13.0), fly(folder, row, stop=13.0)
+
+        assert sum(e.kind == "late" for e in late.events) == 50
+        assert late.first("entered pad.ignition") == clean.first("entered pad.ignition")
+
+    def test_a_reboot_takes_its_time_and_starts_anew(self, folder: Path) -> None:
+        row = '[[faults]]\nname = "f"\nkind = "reboot"\nplace = "pad"\nat_s = 5.0\nfor_s = 0.3\n'
+        record = fly(folder, row, stop=8.0)
+        booted = record.first("booted pad")
+        assert booted is not None
+        assert record.seconds(booted.tick) == pytest.approx(5.0 + 0.3 + 0.5)
+        again = [e for e in record.events if e.label == "entered pad.safe"]
+        assert [e.tick for e in again] == [0, booted.tick]
+        assert record.first("entered pad.ignition") is None
+
+    def test_outputs_are_off_while_a_computer_is_down(self, folder: Path) -> None:
+        """The pad goes down while it holds an igniter on before its delay is over: nothing lights."""
+        vehicle = folder / "sandpiper.vehicle.toml"
+        text = vehicle.read_text(encoding="utf-8")
+        slow = text.replace('lights = "A1"\nresistance_ohm = 1.6\ndelay_s = 0.01', 'lights = "A1"\nresistance_ohm = 1.6\ndelay_s = 0.1')
+        assert slow != text
+        vehicle.write_text(slow, encoding="utf-8")
+        row = (
+            '[[faults]]\nname = "f"\nkind = "reboot"\nplace = "pad"\n'
+            'event = "fired pad.ascent_1"\nafter_s = 0.05\nfor_s = 0.1\n'
+        )
+        record = fly(folder, row, stop=16.0)
+        assert record.first("lit A2") is not None
+        assert record.first("lit A1") is None
+
+
+class TestEnds:
+    """How a record ends."""
+
+    def test_stop_cuts_the_record(self, folder: Path) -> None:
+        record = fly(folder, stop=3.0)
+        assert record.ticks == 300
+        assert record.first("ended flight") is None
+        assert len(record.time_s) == len(record["height_m"]) == 300
+
+    def test_a_flight_that_is_over_says_so(self, folder: Path) -> None:
+        record = fly(folder, "after_touchdown_s = 0.5\n", stop=60.0)
+        down, over = record.first("touchdown"), record.first("ended flight")
+        assert down is not None
+        assert over is not None
+        assert over.tick == down.tick + 50
+        assert record.outcome == "landed"
+
+
+class TestMany:
+    """Folders, workers, keywords."""
+
+    def test_workers_do_not_change_a_byte(self, demo: Path) -> None:
+        names = ("scrub", "battery_low", "launch_let_go")
+        paths = [demo / f"{name}.scenario.toml" for name in names]
+        assert as_json(fly_many(paths, jobs=1)) == as_json(fly_many(paths, jobs=2))
+
+    def test_a_broken_scenario_does_not_stop_the_others(self, folder: Path) -> None:
+        for path in folder.glob("*.scenario.toml"):
+            if path.name != "calm_landing.scenario.toml":
+                path.unlink()
+        (folder / "broken.scenario.toml").write_text("[scenario]\n", encoding="utf-8")
+        calm = folder / "calm_landing.scenario.toml"
+        calm.write_text(
+            calm.read_text(encoding="utf-8").replace("stop_s = 120.0", "stop_s = 1.0"),
+            encoding="utf-8",
+        )
+        broken, flown = fly_many([folder], jobs=1)
+        assert broken.error is not None
+        assert "\n" not in broken.error
+        assert flown.record is not None
+
+    def test_keyword(self, demo: Path) -> None:
+        found = find_scenarios([demo], "SCRUB")
+        assert [path.name for path in found] == ["scrub.scenario.toml"]
+
+    @pytest.mark.parametrize(
+        ("given", "keyword", "said"),
+        [
+            ("nowhere", None, "no such file"),
+            ("scenarios/pad.sequence.toml", None, "not a scenario"),
+            ("scenarios", "xyz", "no scenario has 'xyz' in its name"),
+            (".", "", "no *.scenario.toml"),
+        ],
+    )
+    def test_paths_that_cannot_be_used(
+        self, tmp_path: Path, given: str, keyword: str | None, said: str
+    ) -> None:
+        inside = tmp_path / "scenarios"
+        if given != ".":
+            inside.mkdir()
+            (inside / "pad.sequence.toml").touch()
+            (inside / "a.scenario.toml").touch()
+        with pytest.raises(sequencer.errors.DrycountError, match=said.replace("*", r"\*")):
+            find_scenarios([tmp_path / given], keyword)
+
+    def test_no_jobs(self, demo: Path) -> None:
+        with pytest.raises(UsageError, match="at least 1"):
+            fly_many([demo], jobs=0)
+
+
+class TestTargets:
+    """Names of targets and executors."""
+
+    @pytest.mark.parametrize(
+        ("on", "executor", "said"),
+        [
+            ("modle", "reference", "did you mean 'model'"),
+            ("model:x", "reference", "takes nothing after the colon"),
+            ("model", "refrence", "did you mean 'reference'"),
+        ],
+    )
+    def test_unknown_ones(self, demo: Path, on: str, executor: str, said: str) -> None:
+        scenario = sequencer.load(demo / "scrub.scenario.toml")
+        with pytest.raises(UsageError, match=said):
+            scenario.fly(on=on, executor=executor)
