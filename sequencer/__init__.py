@@ -22,7 +22,7 @@ __version__ = "0.1.0"
 def __getattr__(name: str) -> object:
     """`load` is looked up when asked for."""
     if name == "load":
-        from sequencer.api import load
+        from sequencer.api import load  # noqa: PLC0415 - as the head of this module says
 
         return load
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -31,7 +31,7 @@ class LoadedScenario:
         Returns a record: `events`, `signals` (NumPy arrays by name, `record["height_m"]`),
         `time_s`, `verdicts`, `outcome`, `facts`. Raises UsageError for an unknown target.
         """
-        from sequencer.flight.loop import fly
+        from sequencer.flight.loop import fly  # noqa: PLC0415 - pulls in the kernel
 
         return fly(self.scenario, on=on, executor=executor)
 

@@ -1,9 +1,9 @@
 """What can go wrong, as one small tree; every message is one line.
 
-    DrycountError                 exit status 2
-    ├── InputError                a file the user wrote: file, line, what, nearest valid choice
-    ├── UsageError                a command line, or a call of the Python API
-    └── InternalError             our own fault; please report it
+DrycountError                 exit status 2
+├── InputError                a file the user wrote: file, line, what, nearest valid choice
+├── UsageError                a command line, or a call of the Python API
+└── InternalError             our own fault; please report it
 """
 
 from __future__ import annotations

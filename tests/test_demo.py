@@ -28,9 +28,7 @@ def test_each_covers_a_fault_in_a_phase_that_no_other_covers() -> None:
 
 def test_what_is_expected_to_break_is_more_than_one_requirement() -> None:
     """A set in which nothing ever breaks would not show that the requirements can."""
-    broken = {
-        name for path in SCENARIOS for name in sequencer.load(path).scenario.expect.breaks
-    }
+    broken = {name for path in SCENARIOS for name in sequencer.load(path).scenario.expect.breaks}
     assert len(broken) >= 8
 
 

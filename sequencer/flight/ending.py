@@ -91,10 +91,8 @@ def tips_over(vehicle: Vehicle, world: World) -> bool:
     if lean <= 0.0:
         return True
     height = reach * math.cos(lean)
-    inertia = vehicle.carrier.transverse_kg_m2 + mass * reach * reach
-    momentum = (
-        mass * float(state["down_sideways"]) * height
-        + vehicle.carrier.transverse_kg_m2 * float(state["down_rate"])
-    )
-    spin = momentum / inertia
+    own = vehicle.carrier.transverse_kg_m2
+    inertia = own + mass * reach * reach
+    sliding, turning = float(state["down_sideways"]), float(state["down_rate"])
+    spin = (mass * sliding * height + own * turning) / inertia
     return 0.5 * inertia * spin * spin > mass * 9.80665 * (reach - height)

@@ -49,8 +49,9 @@ def find_scenarios(paths: Iterable[str | Path], keyword: str | None = None) -> l
 
 def fly_one(path: Path, on: str, executor: str) -> Result:
     """Fly one scenario file; whatever keeps it from flying becomes the result's `error`."""
-    from sequencer.flight.loop import fly
-    from sequencer.scenario import compare, load_scenario
+    # late: looking for scenarios needs neither numba nor pydantic
+    from sequencer.flight.loop import fly  # noqa: PLC0415
+    from sequencer.scenario import compare, load_scenario  # noqa: PLC0415
 
     name = path.name.removesuffix(SUFFIX)
     try:
@@ -58,12 +59,10 @@ def fly_one(path: Path, on: str, executor: str) -> Result:
         record = fly(scenario, on=on, executor=executor)
     except InputError as error:
         return Result(name, path, "", None, error=str(error))
-    return Result(
-        name, path, scenario.reason, record, shortfalls=compare(scenario.expect, record)
-    )
+    return Result(name, path, scenario.reason, record, shortfalls=compare(scenario.expect, record))
 
 
-def fly_many(  # noqa: PLR0913 - the options of one command
+def fly_many(
     paths: Sequence[str | Path],
     *,
     keyword: str | None = None,
@@ -81,7 +80,7 @@ def fly_many(  # noqa: PLR0913 - the options of one command
 
     Raises UsageError for paths, targets or executors that cannot be used.
     """
-    from sequencer.world import prepare
+    from sequencer.world import prepare  # noqa: PLC0415 - as in fly_one
 
     files = find_scenarios(paths, keyword)
     if jobs is not None and jobs < 1:

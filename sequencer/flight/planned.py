@@ -103,9 +103,9 @@ class Plan:
         if fault.row is not None:
             commands["fault"][fault.row] = int(active)
         else:
-            self._computer_fault(fault, active, tick)
+            self._computer_fault(fault, tick, active=active)
 
-    def _computer_fault(self, fault: PlannedFault, active: bool, tick: int) -> None:
+    def _computer_fault(self, fault: PlannedFault, tick: int, *, active: bool) -> None:
         computer = self._computers[fault.place]
         if fault.kind == "reboot":
             if active:

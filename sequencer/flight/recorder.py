@@ -58,7 +58,7 @@ class Recorder:
         }
         # all facts lie side by side at the end of OUT: one look tells whether any changed
         start = OUT.fields["released"][1]  # type: ignore[index]
-        self._facts = np.frombuffer(memoryview(world.out_bytes), dtype=np.int64, offset=start)
+        self._facts = world.out_bytes[start:].view(np.int64)
         self._facts_were = self._facts.tobytes()
         self._was = {field: np.array(world.out[field], ndmin=1) for field in _FACTS}
 

@@ -76,7 +76,7 @@ class FlightRecord:
 
     rate_hz      world ticks per second
     ticks        number of world ticks flown; every signal has this length
-    outcome      one word of `OUTCOMES` in sequencer.flight ("landed", "recovered", "scrubbed", ...)
+    outcome      one word of `sequencer.scenario.OUTCOMES` ("landed", "recovered", "on_pad", ...)
     facts        numbers worth a line in a report (touchdown speed, apogee, ...), name -> value, the
                  name carrying its unit as a suffix
     hashes       of sequences, vehicle, wiring, scenario: what this result is about

@@ -156,9 +156,7 @@ def _never(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:
 def _outcome(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:
     if record.outcome != expect.outcome:
         ended = record.first("touchdown")
-        yield Shortfall(
-            f"outcome is '{record.outcome}', expected '{expect.outcome}'", None, ended
-        )
+        yield Shortfall(f"outcome is '{record.outcome}', expected '{expect.outcome}'", None, ended)
 
 
 def _matches(name: str, patterns: tuple[str, ...]) -> bool:

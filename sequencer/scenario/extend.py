@@ -95,10 +95,8 @@ def _merge(lower: dict[str, Any], upper: dict[str, Any]) -> dict[str, Any]:
 def _has(document: Document, loc: tuple[str | int, ...]) -> bool:
     here: Any = document.data
     for part in loc:
-        if isinstance(here, dict) and part in here:
-            here = here[part]
-        elif isinstance(here, list) and isinstance(part, int) and part < len(here):
-            here = here[part]
-        else:
+        entries = dict(enumerate(here)) if isinstance(here, list) else here
+        if not isinstance(entries, dict) or part not in entries:
             return False
+        here = entries[part]
     return True

@@ -74,9 +74,7 @@ def load_scenario(path: str | Path) -> Scenario:
     params, places = assemble(
         vehicle, tables.weather, resolved, rate_hz=rate, seed=top.seed, flight=0
     )
-    wires = {
-        name: _wires(document, logic, vehicle, places) for name, logic in sequences.items()
-    }
+    wires = {name: _wires(logic, vehicle, places) for name, logic in sequences.items()}
     inputs = _input_signals(sequences, wires)
     signals = {name: entry.unit for name, entry in SIGNALS.items()}
     signals |= {f"thrust_{motor}_n": "N" for motor in places.motors}
@@ -111,9 +109,7 @@ def load_scenario(path: str | Path) -> Scenario:
     )
 
 
-def _file(
-    document: Document, place: Loc, path: Path, load: Callable[[Path], _T]
-) -> _T:
+def _file(document: Document, place: Loc, path: Path, load: Callable[[Path], _T]) -> _T:
     """Load a file that the scenario names; one that is not there is the scenario's fault."""
     try:
         return load(path)
@@ -155,7 +151,7 @@ def _world_rate(document: Document, sequences: Mapping[str, Sequence]) -> int:
     return rate * math.ceil(_SLOWEST_HZ / rate)
 
 
-def _wires(document: Document, logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
+def _wires(logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
     """Which sensors a sequence reads and which channels and servos it drives.
 
     What is missing is the fault of the pair sequence and vehicle; the message names both.
@@ -302,9 +298,7 @@ def _crew(names: _Names, tables: ScenarioFile, places: Places) -> tuple[CrewActi
                 nearest=nearest(table.switch, places.switches),
             )
         index = places.switches[table.switch]
-        actions.append(
-            CrewAction(table.switch, index, table.on, _trigger(names, place, table))
-        )
+        actions.append(CrewAction(table.switch, index, table.on, _trigger(names, place, table)))
     return tuple(actions)
 
 
@@ -330,9 +324,7 @@ def _faults(
             if table.size is not None:
                 raise document.error((*place, "size"), f"'{table.kind}' takes no size")
         trigger = _trigger(names, place, table)
-        faults.append(
-            PlannedFault(table.name, table.kind, table.place, rows.get(number), trigger)
-        )
+        faults.append(PlannedFault(table.name, table.kind, table.place, rows.get(number), trigger))
     return tuple(faults)
 
 

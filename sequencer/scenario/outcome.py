@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Literal
 
-__all__ = ["OUTCOMES"]
+__all__ = ["OUTCOMES", "Outcome"]
+
+Outcome = Literal[
+    "on_pad", "landed", "hard_landing", "tipped_over", "recovered", "crashed", "in_flight"
+]
 
 #: word -> what it means; the limits that tell them apart are in sequencer.flight.ending
-OUTCOMES: Mapping[str, str] = {
+OUTCOMES: Mapping[Outcome, str] = {
     "on_pad": "never left the pad",
     "landed": "on its legs under its motors, upright, slow enough",
     "hard_landing": "on its legs, but faster than they are made for",

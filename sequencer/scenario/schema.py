@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field, model_validator
 
 from sequencer.checks import RequirementTable
 from sequencer.documents import Strict
-from sequencer.scenario.outcome import OUTCOMES
+from sequencer.scenario.outcome import Outcome
 from sequencer.world.weather import Weather
 
 __all__ = ["CrewTable", "ExpectTable", "FaultTable", "LinkTable", "ScenarioFile", "ScenarioTable"]
 
 Seconds = Annotated[float, Field(ge=0, le=3600)]
 Word = Annotated[str, Field(min_length=1, max_length=200)]
-Outcome = Literal[tuple(OUTCOMES)]  # type: ignore[valid-type]
 
 
 class CoversTable(Strict):
@@ -58,9 +57,7 @@ class Timed(Strict):
     @model_validator(mode="after")
     def _one_moment(self) -> Timed:
         given = [
-            key
-            for key in ("at_s", "event", "above_m", "below_m")
-            if getattr(self, key) is not None
+            key for key in ("at_s", "event", "above_m", "below_m") if getattr(self, key) is not None
         ]
         if len(given) != 1:
             listed = ", ".join(given) if given else "none"

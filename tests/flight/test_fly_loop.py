@@ -86,7 +86,10 @@ def test_before_its_onset_a_fault_changes_no_bit(
 
 def test_a_fault_that_starts_at_4_s_leaves_what_was_before(folder: Path) -> None:
     """The example of the project's promise, on a sensor that is read from the start."""
-    row = '[[faults]]\nname = "f"\nkind = "sensor_bias"\nplace = "flight.baro"\nsize = 5.0\nat_s = 4.0\n'
+    row = (
+        '[[faults]]\nname = "f"\nkind = "sensor_bias"\nplace = "flight.baro"\n'
+        "size = 5.0\nat_s = 4.0\n"
+    )
     clean, faulty = fly(folder, stop=6.0), fly(folder, row, stop=6.0)
 
     same_until(clean, faulty, 400)
@@ -159,7 +162,9 @@ class TestComputers:
         assert seen.tick == sent.tick + 2
 
     def test_late_ticks_are_events_and_clocks_go_on(self, folder: Path) -> None:
-        row = '[[faults]]\nname = "f"\nkind = "late_ticks"\nplace = "pad"\nat_s = 5.0\nfor_s = 1.0\n'
+        row = (
+            '[[faults]]\nname = "f"\nkind = "late_ticks"\nplace = "pad"\nat_s = 5.0\nfor_s = 1.0\n'
+        )
         clean, late = fly(folder, stop=13.0), fly(folder, row, stop=13.0)
 
         assert sum(e.kind == "late" for e in late.events) == 50
@@ -176,10 +181,13 @@ class TestComputers:
         assert record.first("entered pad.ignition") is None
 
     def test_outputs_are_off_while_a_computer_is_down(self, folder: Path) -> None:
-        """The pad goes down while it holds an igniter on before its delay is over: nothing lights."""
+        """The pad goes down while an igniter is on whose delay is not over: nothing lights."""
         vehicle = folder / "sandpiper.vehicle.toml"
         text = vehicle.read_text(encoding="utf-8")
-        slow = text.replace('lights = "A1"\nresistance_ohm = 1.6\ndelay_s = 0.01', 'lights = "A1"\nresistance_ohm = 1.6\ndelay_s = 0.1')
+        slow = text.replace(
+            'lights = "A1"\nresistance_ohm = 1.6\ndelay_s = 0.01',
+            'lights = "A1"\nresistance_ohm = 1.6\ndelay_s = 0.1',
+        )
         assert slow != text
         vehicle.write_text(slow, encoding="utf-8")
         row = (

@@ -1,11 +1,14 @@
-"""What a scenario expects against what came out: every kind of shortfall, and none without cause."""
+"""What a scenario expects against what came out: every shortfall, and none without cause."""
 
 from __future__ import annotations
+
+from typing import get_args
 
 import pytest
 
 from sequencer.record import Event, FlightRecord, Verdict
 from sequencer.scenario.expect import Expectation, Window, compare
+from sequencer.scenario.outcome import OUTCOMES, Outcome
 
 
 def verdict(name: str, status: str, start: int | None = None) -> Verdict:
@@ -22,9 +25,7 @@ def record(
     return FlightRecord("made up", 100, 1000, made, {}, outcome, verdicts=verdicts)
 
 
-FLOWN = record(
-    (10, "entered pad.countdown"), (100, "liftoff"), (300, "apogee"), (500, "touchdown")
-)
+FLOWN = record((10, "entered pad.countdown"), (100, "liftoff"), (300, "apogee"), (500, "touchdown"))
 
 
 def test_as_expected() -> None:
@@ -110,3 +111,7 @@ def test_requirements_come_before_events_and_the_outcome_last() -> None:
     flown = record((5, "liftoff"), outcome="crashed", verdicts=(verdict("a", "broken"),))
     found = compare(Expectation("landed", order=("apogee",)), flown)
     assert [s.what.split(" ")[0] for s in found] == ["'a'", "'apogee'", "outcome"]
+
+
+def test_every_word_for_an_outcome_is_explained() -> None:
+    assert tuple(OUTCOMES) == get_args(Outcome)

@@ -100,7 +100,8 @@ def test_a_fault_without_an_end_lasts_for_ever(folder: Path) -> None:
 def test_a_fault_of_a_computer_takes_no_row_of_the_world(folder: Path) -> None:
     text = GOOD.replace(
         "[[requirements]]",
-        '[[faults]]\nname = "dip"\nkind = "reboot"\nplace = "flight"\nat_s = 3.0\n\n[[requirements]]',
+        '[[faults]]\nname = "dip"\nkind = "reboot"\nplace = "flight"\nat_s = 3.0\n\n'
+        "[[requirements]]",
         1,
     )
     beside, dip = load_scenario(write(folder, text)).faults
@@ -180,14 +181,17 @@ def test_nine_faults_are_too_many(folder: Path) -> None:
 def test_a_fault_named_twice(folder: Path) -> None:
     twice = GOOD.replace(
         "[[requirements]]",
-        '[[faults]]\nname = "beside"\nkind = "reboot"\nplace = "pad"\nat_s = 0.0\n\n[[requirements]]',
+        '[[faults]]\nname = "beside"\nkind = "reboot"\nplace = "pad"\nat_s = 0.0\n\n'
+        "[[requirements]]",
     )
     with pytest.raises(InputError, match="two faults are named 'beside'"):
         load_scenario(write(folder, twice))
 
 
 def test_an_unknown_computer_in_a_fault(folder: Path) -> None:
-    text = GOOD.replace('kind = "igniter_beside"\nplace = "igniter_A2"', 'kind = "reboot"\nplace = "fligth"')
+    text = GOOD.replace(
+        'kind = "igniter_beside"\nplace = "igniter_A2"', 'kind = "reboot"\nplace = "fligth"'
+    )
     with pytest.raises(InputError) as caught:
         load_scenario(write(folder, text))
     assert "did you mean 'flight'?" in str(caught.value)
@@ -222,7 +226,9 @@ class TestWhatDoesNotFitTogether:
 
     def test_a_function_that_is_not_wired(self, folder: Path) -> None:
         path = self.edit(folder, "sandpiper.vehicle.toml", 'separation = "F3"\n', "")
-        with pytest.raises(InputError, match="function 'separation' of computer 'flight' is not wired"):
+        with pytest.raises(
+            InputError, match="function 'separation' of computer 'flight' is not wired"
+        ):
             load_scenario(path)
 
     def test_a_message_that_nobody_sends(self, folder: Path) -> None:
