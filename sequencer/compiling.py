@@ -90,10 +90,10 @@ class Kernels:
         def decorate(function: F) -> F:
             import numba  # noqa: PLC0415 - takes a third of a second
 
+            njit: Any = numba.njit  # its types know no list of arguments
+
             with self._in_folder():
-                found: F = numba.njit(*signature, cache=True, error_model="numpy", nogil=True)(
-                    function
-                )
+                found: F = njit(*signature, cache=True, error_model="numpy", nogil=True)(function)
             return found
 
         return decorate
@@ -103,6 +103,9 @@ class Kernels:
 
         Other processes that prepare the same kernel meanwhile wait, and then load.
         """
+        if self.complete:
+            load()
+            return
         with _locked(cache_parent() / f"{self.name}.lock"):
             if not self.complete and announce is not None:
                 announce(f"compiling the {self.name} kernel (once per version) ...")
@@ -110,7 +113,7 @@ class Kernels:
             (self.folder / _COMPLETE).touch()
 
     def _key(self) -> str:
-        import llvmlite  # noqa: PLC0415 - only where something is compiled or loaded
+        import llvmlite  # type: ignore[import-untyped]  # noqa: PLC0415 - not until it compiles
         import numba  # noqa: PLC0415
         from llvmlite import binding  # noqa: PLC0415
 
@@ -138,7 +141,9 @@ class Kernels:
     @contextlib.contextmanager
     def _in_folder(self) -> Iterator[None]:
         """Point numba's cache at our folder while it decorates, and only then."""
-        from numba.core import config  # noqa: PLC0415 - as in `compiled`
+        from numba.core import config as numba_config  # noqa: PLC0415 - as in `compiled`
+
+        config: Any = numba_config  # fills itself while it is imported
 
         before = config.CACHE_DIR
         config.CACHE_DIR = str(self.folder)

@@ -110,8 +110,8 @@ def uniform_air(params, drag_k=None):
 
     `drag_k` sets the drag areas at both ends so that drag is drag_k * speed^2.
     """
-    params["temperature_offset"] = 1e9
-    density = 101325.0 / (8314.32 / 28.9644 * (288.15 + 1e9))
+    params["temperature_offset"] = 1e11
+    density = 101325.0 / (8314.32 / 28.9644 * (288.15 + 1e11))
     if drag_k is not None:
         params["aero_axial_nose"] = 2.0 * drag_k / density
         params["aero_axial_tail"] = 2.0 * drag_k / density
@@ -151,6 +151,8 @@ def history(world, seconds):
     count = round(seconds * int(world.params["rate_hz"]))
     kept = np.empty(count + 1, dtype=world.out.dtype)
     kept[0] = world.out
+    for name in ("position", "velocity", "attitude", "rates"):
+        kept[0][name] = world.state[name]  # a test may just have set them
     for i in range(count):
         kept[i + 1] = world.step()
     return kept
@@ -161,7 +163,8 @@ def two_stage(**values):
 
     Channels and loads 0..2 light the ascent motors, 3 parts the bodies, 4 deploys the stage's
     parachute, 5 and 6 light the landing motors, 7 releases the hold-down. Servos: gimbal y and z
-    of the ascent (gimbal 0) and of the landing (gimbal 1), fins, legs. Parachute 1 is the booster's.
+    of the ascent (gimbal 0) and of the landing (gimbal 1), fins, legs. Parachute 1 is the
+    booster's.
     """
     params = rig(
         holds_down=1,
@@ -219,9 +222,8 @@ def two_stage(**values):
     limit = math.radians(5.0)
     for gimbal in range(2):
         for role in (ServoRole.GIMBAL_Y, ServoRole.GIMBAL_Z):
-            add_servo(
-                params, role, low=-limit, high=limit, rate=math.radians(200), lag=0.02, target=gimbal
-            )
+            rate = math.radians(200)
+            add_servo(params, role, -limit, limit, rate, lag=0.02, target=gimbal)
     add_servo(params, ServoRole.FINS, low=0.0, high=1.0, rate=3.0)
     add_servo(params, ServoRole.LEGS, low=0.0, high=1.0, rate=3.0)
     add_parachute(params, 0.3, station=0.05, inflation=0.3)

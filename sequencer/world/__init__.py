@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from sequencer.world.layout import (
     COMMANDS,
@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     """Import what needs numba only when it is asked for."""
     if name == "World":
         from sequencer.world.world import World  # noqa: PLC0415

@@ -62,7 +62,7 @@ def wind(params: Record, height: float, time: float) -> tuple[float, float, floa
         i = 0
         while i < levels and params.wind_height[i] < height:
             i += 1
-        if i == 0 or i == levels:
+        if i in (0, levels):
             i = min(i, levels - 1)
             east = params.wind_east[i]
             north = params.wind_north[i]

@@ -8,7 +8,7 @@ its key, taking away one sensor or adding a fault shifts no other number of the 
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -27,6 +27,9 @@ SOURCE_TURBULENCE: Final = 1  # and the two after it
 SOURCE_START: Final = 4  # and the two after it
 SOURCE_SENSOR: Final = 16
 
+#: 32 bits of it count
+Word: TypeAlias = int | np.uint64
+
 # numba keeps unsigned numbers unsigned only if every operand is one
 _LOW: Final = np.uint64(0xFFFFFFFF)
 _32: Final = np.uint64(32)
@@ -41,7 +44,7 @@ _TURN: Final = 2.0 * math.pi
 
 @compiled()
 def philox(
-    c0: int, c1: int, c2: int, c3: int, k0: int, k1: int
+    c0: Word, c1: Word, c2: Word, c3: Word, k0: Word, k1: Word
 ) -> tuple[np.uint64, np.uint64, np.uint64, np.uint64]:
     """Philox4x32-10 of the counter (c0..c3) under the key (k0, k1): four 32-bit words."""
     a, b, c, d = np.uint64(c0), np.uint64(c1), np.uint64(c2), np.uint64(c3)

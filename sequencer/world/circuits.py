@@ -50,7 +50,7 @@ def load_current(state: Record, params: Record, commands: Record, load: int) -> 
         return 0.0
     volts = battery_volts(params, commands, params.channel_battery[channel])
     resistance = params.channel_resistance[channel] + params.load_resistance[load]
-    return volts / max(resistance, _LEAST_RESISTANCE)
+    return volts / max(float(resistance), _LEAST_RESISTANCE)
 
 
 @compiled()

@@ -23,6 +23,7 @@ __all__ = [
     "AT_START",
     "budget",
     "forces",
+    "joined",
     "opened_fraction",
     "servo_sum",
     "set_shape",
@@ -41,6 +42,7 @@ INERTIA: Final = 2  # about x, y, z: three places
 THRUST: Final = 5  # three places
 TORQUE: Final = 8  # three places
 JET: Final = 11  # jet damping: torque per rate about y or z
+SHIFT: Final = 12  # speed at which the centre of mass moves forward in the body
 
 # places in state.shape
 AXIAL_NOSE: Final = 0
@@ -58,6 +60,8 @@ _GIMBAL_Y: Final = plain(ServoRole.GIMBAL_Y)
 _GIMBAL_Z: Final = plain(ServoRole.GIMBAL_Z)
 _FINS: Final = plain(ServoRole.FINS)
 _LEGS: Final = plain(ServoRole.LEGS)
+#: largest product of damping rate and step that an integration is given (it bears 2.8)
+_STIFFEST: Final = 2.0
 ANY_TARGET: Final = plain(0)  # fins and legs have no target
 
 
@@ -72,17 +76,23 @@ def servo_sum(state: Record, params: Record, role: int, target: int) -> float:
 
 
 @compiled()
+def joined(state: Record, params: Record) -> bool:
+    """Whether the part that leaves still hangs on body 0; never so where there is none."""
+    return bool(state.separated == 0 and params.part_mass[1] > 0.0)
+
+
+@compiled()
 def tail_station(state: Record, params: Record) -> float:
     """Station of the rear end of body 0 (legs not counted)."""
-    if state.separated != 0 or params.part_mass[1] <= 0.0:
+    if not joined(state, params):
         return float(params.part_tail[0])
     return max(float(params.part_tail[0]), float(params.part_tail[1]))
 
 
 @compiled()
-def _blend(figures: Record, whole: bool, fins: float, legs: float) -> float:
+def _blend(state: Record, params: Record, figures: Record, fins: float, legs: float) -> float:
     """One aerodynamic figure of the present configuration, from those of all four."""
-    if whole:
+    if joined(state, params):
         return float(figures[0])
     stage = figures[1]
     blended: float = stage + fins * (figures[2] - stage) + legs * (figures[3] - stage)
@@ -92,20 +102,19 @@ def _blend(figures: Record, whole: bool, fins: float, legs: float) -> float:
 @compiled()
 def set_shape(state: Record, params: Record) -> None:
     """Aerodynamic figures of body 0 as its fins and legs stand now, into state.shape."""
-    whole = state.separated == 0
     fins = min(max(servo_sum(state, params, _FINS, ANY_TARGET), 0.0), 1.0)
     legs = min(max(servo_sum(state, params, _LEGS, ANY_TARGET), 0.0), 1.0)
     shape = state.shape
-    shape[AXIAL_NOSE] = _blend(params.aero_axial_nose, whole, fins, legs)
-    shape[AXIAL_TAIL] = _blend(params.aero_axial_tail, whole, fins, legs)
-    shape[SIDE] = _blend(params.aero_side, whole, fins, legs)
-    shape[SLOPE_NOSE] = _blend(params.aero_slope_nose, whole, fins, legs)
-    shape[SLOPE_TAIL] = _blend(params.aero_slope_tail, whole, fins, legs)
-    shape[CENTRE_NOSE] = _blend(params.aero_centre_nose, whole, fins, legs)
-    shape[CENTRE_TAIL] = _blend(params.aero_centre_tail, whole, fins, legs)
-    shape[CENTRE_SIDE] = _blend(params.aero_centre_side, whole, fins, legs)
-    shape[DAMPING_PITCH] = _blend(params.aero_damping_pitch, whole, fins, legs)
-    shape[DAMPING_ROLL] = _blend(params.aero_damping_roll, whole, fins, legs)
+    shape[AXIAL_NOSE] = _blend(state, params, params.aero_axial_nose, fins, legs)
+    shape[AXIAL_TAIL] = _blend(state, params, params.aero_axial_tail, fins, legs)
+    shape[SIDE] = _blend(state, params, params.aero_side, fins, legs)
+    shape[SLOPE_NOSE] = _blend(state, params, params.aero_slope_nose, fins, legs)
+    shape[SLOPE_TAIL] = _blend(state, params, params.aero_slope_tail, fins, legs)
+    shape[CENTRE_NOSE] = _blend(state, params, params.aero_centre_nose, fins, legs)
+    shape[CENTRE_TAIL] = _blend(state, params, params.aero_centre_tail, fins, legs)
+    shape[CENTRE_SIDE] = _blend(state, params, params.aero_centre_side, fins, legs)
+    shape[DAMPING_PITCH] = _blend(state, params, params.aero_damping_pitch, fins, legs)
+    shape[DAMPING_ROLL] = _blend(state, params, params.aero_damping_roll, fins, legs)
 
 
 @compiled()
@@ -156,7 +165,7 @@ def budget(state: Record, params: Record, row: int, ahead: float) -> None:
             axial += params.part_axial[p]
             about_y += params.part_transverse[p] + params.part_mass[p] * arm * arm
     about_z = about_y
-    fx = fy = fz = tx = ty = tz = jet = 0.0
+    fx = fy = fz = tx = ty = tz = jet = shift = 0.0
     for m in range(params.motors):
         if not takes_part(state, params, m, BODY0):
             continue
@@ -190,6 +199,7 @@ def budget(state: Record, params: Record, row: int, ahead: float) -> None:
                 # the jet carries angular momentum away at the nozzle, the grain loses its share
                 flow = params.motor_propellant[m] * thrust / params.motor_impulse[m]
                 jet += flow * (x * x - grain * grain)
+                shift -= flow * grain / mass
     line = state.budget[row]
     line[MASS] = mass
     line[CENTRE] = centre
@@ -203,6 +213,7 @@ def budget(state: Record, params: Record, row: int, ahead: float) -> None:
     line[TORQUE + 1] = ty
     line[TORQUE + 2] = tz
     line[JET] = jet
+    line[SHIFT] = shift
 
 
 @compiled()
@@ -293,12 +304,15 @@ def forces(
             py = vy + wz * arm
             pz = vz - wy * arm
             pull = density * math.sqrt(px * px + py * py + pz * pz)
-            # what a newton at the line's end does to the speed there, per kg
-            yields = 1.0 / line[MASS] + arm * arm / min(line[INERTIA + 1], line[INERTIA + 2])
-            pull = 0.5 * min(pull * area, 1.0 / (yields * dt))
-            fx -= pull * px
-            fy -= pull * py
-            fz -= pull * pz
-            ty += arm * pull * pz
-            tz -= arm * pull * py
+            # what a newton at the line's end does to the speed there: along the axis, across it
+            yield_along = 1.0 / line[MASS]
+            yield_across = yield_along + arm * arm / min(line[INERTIA + 1], line[INERTIA + 2])
+            pull *= area
+            firm = 0.5 * min(pull, _STIFFEST / (yield_along * dt))
+            soft = 0.5 * min(pull, _STIFFEST / (yield_across * dt))
+            fx -= firm * px
+            fy -= soft * py
+            fz -= soft * pz
+            ty += arm * soft * pz
+            tz -= arm * soft * py
     return fx, fy, fz, tx, ty, tz

@@ -294,7 +294,7 @@ STATE: Final = np.dtype(
         ("stirred", _F, (3,)),  # turbulence of this tick, earth axes
         ("motor_factor", _F, (MOTORS,)),  # what a fault leaves of the thrust
         ("shape", _F, (10,)),  # aerodynamic figures of the present configuration
-        ("budget", _F, (3, 12)),  # masses and thrust at the start, middle and end of a step
+        ("budget", _F, (3, 13)),  # masses and thrust at the start, middle and end of a step
         ("before", _F, (13,)),  # motion: position, velocity, attitude, rates
         ("trial", _F, (13,)),
         ("slopes", _F, (4, 13)),

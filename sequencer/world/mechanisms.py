@@ -84,8 +84,7 @@ def run_parachutes(state: Record, params: Record, commands: Record, dt: float) -
 @compiled()
 def order_separation(state: Record) -> None:
     """The separation charge has acted."""
-    if state.separation_clock < 0.0:
-        state.separation_clock = 0.0
+    state.separation_clock = max(state.separation_clock, 0.0)
 
 
 @compiled()

@@ -1,8 +1,9 @@
 """Equations of motion of both bodies and their integration (Runge-Kutta, fourth order).
 
 Body 0 has six degrees of freedom about its momentary centre of mass; on the rail one. Body 1 is a
-point. Rates follow Euler's equations with the principal moments of the moment; the quaternion
-follows q' = q (0, w) / 2 and is made a unit again after each step.
+point. Velocity is that of the airframe at the centre of mass; the centre itself also moves forward
+in the airframe as propellant leaves. Rates follow Euler's equations with the principal moments of
+the moment; the quaternion follows q' = q (0, w) / 2 and is made a unit again after each step.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from sequencer.world.forces import (
     AT_START,
     INERTIA,
     MASS,
+    SHIFT,
     budget,
     forces,
     opened_fraction,
@@ -61,12 +63,12 @@ def _slope(state: Record, params: Record, stage: int, row: int, time: float, dt:
     wx, wy, wz = at[10], at[11], at[12]
     fx, fy, fz, tx, ty, tz = forces(state, params, row, time, dt)
     east, north, up = to_earth(a, b, c, d, fx, fy, fz)
-    out[0] = at[3]
-    out[1] = at[4]
-    out[2] = at[5]
+    ex, ey, ez = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
+    out[0] = at[3] + line[SHIFT] * ex
+    out[1] = at[4] + line[SHIFT] * ey
+    out[2] = at[5] + line[SHIFT] * ez
     if state.mode == _RAIL:
         # only the motion along the axis is left
-        ex, ey, ez = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
         along = fx / line[MASS] - params.gravity * ez
         out[3] = along * ex
         out[4] = along * ey

@@ -90,8 +90,8 @@ def burn_on(state: Record, params: Record, motor: int, dt: float) -> bool:
     if lit == 2 and after >= end - TINY:
         lit = 3
     state.lit[motor] = lit
-    if lit == 3 and state.ejected[motor] == 0:
-        if after >= end + params.motor_eject_delay[motor] - TINY:
-            state.ejected[motor] = 1
-            return True
-    return False
+    due = end + params.motor_eject_delay[motor] - TINY
+    if lit < 3 or state.ejected[motor] != 0 or after < due:
+        return False
+    state.ejected[motor] = 1
+    return True

@@ -20,11 +20,12 @@ from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import BODIES, Mode
 from sequencer.world.motors import BODY0, burn, takes_part
 from sequencer.world.rotation import to_body
-from sequencer.world.surface import lowest, see_obstacles
+from sequencer.world.surface import lowest, place_on_pad, see_obstacles
 from sequencer.world.turbulence import gusts_at
 
 __all__ = ["observe"]
 
+_CLAMPED: Final = plain(Mode.CLAMPED)
 _RAIL: Final = plain(Mode.RAIL)
 _FREE: Final = plain(Mode.FREE)
 
@@ -38,7 +39,7 @@ def _specific_force(state: Record, params: Record, time: float, dt: float) -> No
     """
     a, b, c, d = state.attitude[0], state.attitude[1], state.attitude[2], state.attitude[3]
     gx, gy, gz = to_body(a, b, c, d, 0.0, 0.0, params.gravity)
-    if state.mode == _FREE or state.mode == _RAIL:
+    if state.mode in (_FREE, _RAIL):
         for i in range(3):
             state.trial[i] = state.position[i]
             state.trial[3 + i] = state.velocity[i]
@@ -85,6 +86,8 @@ def observe(
 ) -> None:
     """Fill `out` but for the sensors, from the state at `time` s."""
     set_shape(state, params)
+    if state.mode == _CLAMPED:
+        place_on_pad(state, params)  # propellant burnt on the pad moves the centre of mass
     budget(state, params, AT_START, 0.0)
     see_obstacles(state, params)
     _specific_force(state, params, time, dt)

@@ -13,6 +13,7 @@ from sequencer.world.forces import (
     MASS,
     budget,
     forces,
+    joined,
     servo_sum,
     tail_station,
 )
@@ -68,7 +69,7 @@ def lowest(state: Record, params: Record, centre: float, legs: float) -> float:
 
 
 @compiled()
-def _hold(state: Record, params: Record, commands: Record, time: float, dt: float) -> bool:
+def _hold(state: Record, params: Record, time: float, dt: float) -> bool:
     """Body 0 stands on the pad; note the force there. True when it comes free now.
 
     The force is thrust and wind along the axis less weight: positive when the vehicle pulls.
@@ -91,32 +92,31 @@ def move_body0(state: Record, params: Record, commands: Record, time: float, dt:
     """Advance body 0 by one integration step, whatever holds it."""
     if state.mode == _DOWN:
         return
-    if state.released == 0 and state.release_ordered != 0:
-        if not fault_at(params, commands, _HOLD_DOWN_STUCK, _PAD):
-            state.released = 1
+    if state.release_ordered != 0 and not fault_at(params, commands, _HOLD_DOWN_STUCK, _PAD):
+        state.released = 1
     if state.mode == _CLAMPED:
-        if not _hold(state, params, commands, time, dt):
+        if not _hold(state, params, time, dt):
             return
         state.mode = _RAIL if params.rail_length > 0.0 else _FREE
     state.hold_down_force = 0.0
     legs = params.leg_length * min(max(servo_sum(state, params, _LEGS, ANY_TARGET), 0.0), 1.0)
-    if state.separated == 0:
+    if joined(state, params):
         legs = 0.0
     if state.mode == _RAIL:
         advance(state, params, time, dt)
-        _slide(state, params, dt)
+        _slide(state, params)
         return
     budget(state, params, AT_START, 0.0)
     was = lowest(state, params, state.budget[AT_START, CENTRE], legs)
     advance(state, params, time, dt)
     low = lowest(state, params, state.budget[AT_END, CENTRE], legs)
     if low <= 0.0:
-        _meet_ground(state, params, was, low)
+        _meet_ground(state, was, low)
     _note_heights(state, params)
 
 
 @compiled()
-def _slide(state: Record, params: Record, dt: float) -> None:
+def _slide(state: Record, params: Record) -> None:
     """Count the travel along the rail; leave it at its end, or stand again at its foot."""
     ex, ey, ez = to_earth(
         state.attitude[0],
@@ -128,7 +128,8 @@ def _slide(state: Record, params: Record, dt: float) -> None:
         0.0,
     )
     axis = (ex, ey, ez)
-    travel = 0.0
+    # of the airframe: without the way that the centre of mass has moved in it
+    travel = state.budget[AT_END, CENTRE] - state.budget[AT_START, CENTRE]
     for i in range(3):
         travel += (state.position[i] - state.before[i]) * axis[i]
     state.rail_travel += travel
@@ -157,7 +158,7 @@ def _note_heights(state: Record, params: Record) -> None:
 
 
 @compiled()
-def _meet_ground(state: Record, params: Record, was: float, low: float) -> None:
+def _meet_ground(state: Record, was: float, low: float) -> None:
     """The lowest point has passed the ground within the step: stand again, or touch down.
 
     The moment of contact is found by a straight line between the heights before and after; all
