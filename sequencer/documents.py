@@ -130,9 +130,9 @@ class Document:
         if details["type"] == "union_tag_not_found":
             key = str(context.get("discriminator", "")).strip("'")
             return self.error(loc, f"'{key}' is missing in [{dotted(loc)}]")
-        text = str(context.get("error", details["msg"])).removeprefix("Input ")
-        near = context.get("nearest")
-        return self.error(loc, f"{name} {text}", nearest=None if near is None else str(near))
+        if details["loc"] and details["loc"][-1] == "[key]":
+            name = "the name"
+        return self.error(loc, f"{name} {_demand(details['type'], value, context)}")
 
     def _existing(self, loc: Iterable[str | int]) -> Loc:
         """`loc` without the marks that pydantic adds (union tags, "[key]") and missing keys."""
@@ -248,6 +248,54 @@ _WORDS: Mapping[str, str] = {
     "model_attributes_type": "a table",
     "finite_number": "a finite number",
 }
+
+
+# type of error -> what is demanded; braces are filled in from the error's context
+_BOUNDS: Mapping[str, str] = {
+    "greater_than": "must be greater than {gt}",
+    "greater_than_equal": "must be at least {ge}",
+    "less_than": "must be less than {lt}",
+    "less_than_equal": "must be at most {le}",
+    "multiple_of": "must be a multiple of {multiple_of}",
+}
+_SIZES: Mapping[str, tuple[str, str]] = {
+    "too_short": ("min_length", "must have at least {} {}"),
+    "too_long": ("max_length", "must have at most {} {}"),
+    "string_too_short": ("min_length", "must have at least {} {}"),
+    "string_too_long": ("max_length", "must have at most {} {}"),
+}
+_ENTRIES, _CHARACTERS = ("entry", "entries"), ("character", "characters")
+
+# patterns of the schemas, in words
+_PATTERNS: Mapping[str, str] = {
+    "^[A-Za-z][A-Za-z0-9_]*$": "must be made of letters, digits and _, a letter first",
+}
+
+
+def _demand(kind: str, value: object, context: Mapping[str, Any]) -> str:
+    """What is demanded of a value that breaks a rule, and what it is instead."""
+    if kind in _BOUNDS:
+        bounds = {key: _plain(bound) for key, bound in context.items()}
+        return f"{_BOUNDS[kind].format(**bounds)}, not {_shown(value)}"
+    if kind in _SIZES:
+        key, text = _SIZES[kind]
+        size = len(value) if isinstance(value, str | Sequence | Mapping) else 0
+        if size == 0:
+            return "must not be empty"
+        one, many = _CHARACTERS if isinstance(value, str) else _ENTRIES
+        return f"{text.format(context[key], one if context[key] == 1 else many)}, not {size}"
+    if kind == "string_pattern_mismatch":
+        pattern = str(context["pattern"])
+        words = _PATTERNS.get(pattern, f"must have the form {pattern}")
+        return f"{words}, not {_shown(value)}"
+    if "error" in context:  # raised by a validator of ours, in our words
+        return str(context["error"])
+    return f"cannot be {_shown(value)}"
+
+
+def _plain(bound: object) -> str:
+    """A bound without the ".0" that it has only because the field is a float."""
+    return str(int(bound)) if isinstance(bound, float) and bound.is_integer() else str(bound)
 
 
 def _shown(value: object) -> str:

@@ -123,7 +123,7 @@ def test_a_good_document_becomes_its_model():
         ("[bodies.b]\nkind = 'sphere'\nradius_m = '1'", 3, "must be a number, not '1'", None),
         ("[bodies.b]\nkind = 'sphere'\nradius_m = nan", 3, "must be a finite number", None),
         ("[bodies.b]\nkind = 'sphere'\nradius_m = -inf", 3, "must be a finite number", None),
-        ("[bodies.b]\nkind = 'sphere'\nradius_m = 0", 3, "should be greater than 0", None),
+        ("[bodies.b]\nkind = 'sphere'\nradius_m = 0", 3, "must be greater than 0, not 0", None),
         ("[bodies.b]\nkind = 'sphere'\nradius = 1", 3, "unknown key 'radius'", "radius_m"),
         ("[bodies.b]\nkind = 'sphere'", 1, "'radius_m' is missing in [bodies.b]", None),
         ("[bodies.b]\nkind = 'spere'", 2, "not one of 'sphere', 'cube'", "sphere"),

@@ -35,7 +35,14 @@ CASES = [
     ("text for a number", "[parts.dart]|= 0.4", '= "0.4"', 'mass_kg = "', "must be a number", None),
     ("negative mass", "[parts.dart]|= 0.4", "= -0.4", "mass_kg = -", "greater than 0", None),
     ("nan mass", "[parts.dart]|= 0.4", "= nan", "mass_kg = nan", "finite number", None),
-    ("bad name", "[parts.dart]|[parts.dart]", "[parts.'d rt']", "[parts.'d rt']", "match", None),
+    (
+        "bad name",
+        "[parts.dart]|[parts.dart]",
+        "[parts.'d rt']",
+        "[parts.'d rt']",
+        "letters, digits and _",
+        None,
+    ),
     (
         "no carrier",
         "[parts.dart]|carries_computer = true\n",
@@ -124,7 +131,7 @@ CASES = [
         "[curves.flat]|[95, 100]",
         "[95, -100]",
         "points_percent",
-        "greater than or equal to 0",
+        "must be at least 0, not",
         None,
     ),
     (
@@ -132,7 +139,7 @@ CASES = [
         "[curves.flat]|[5, 110], [95, 100], ",
         "",
         "points_percent",
-        "at least 3",
+        "at least 3 entries, not",
         None,
     ),
     (
