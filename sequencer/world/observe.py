@@ -20,7 +20,7 @@ from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import BODIES, Mode
 from sequencer.world.motors import BODY0, burn, takes_part
 from sequencer.world.rotation import to_body
-from sequencer.world.surface import lowest, place_on_pad, see_obstacles
+from sequencer.world.surface import lowest, see_obstacles, stand
 from sequencer.world.turbulence import gusts_at
 
 __all__ = ["observe"]
@@ -87,7 +87,7 @@ def observe(
     """Fill `out` but for the sensors, from the state at `time` s."""
     set_shape(state, params)
     if state.mode == _CLAMPED:
-        place_on_pad(state, params)  # propellant burnt on the pad moves the centre of mass
+        stand(state, params, time, dt)  # propellant burnt on the pad moves the centre of mass
     budget(state, params, AT_START, 0.0)
     see_obstacles(state, params)
     _specific_force(state, params, time, dt)

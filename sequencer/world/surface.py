@@ -23,7 +23,7 @@ from sequencer.world.motion import advance
 from sequencer.world.rotation import pad_attitude, to_earth
 from sequencer.world.taps import fault_at
 
-__all__ = ["lowest", "move_body0", "place_on_pad", "see_obstacles"]
+__all__ = ["let_go", "lowest", "move_body0", "place_on_pad", "see_obstacles", "stand"]
 
 _CLAMPED: Final = plain(Mode.CLAMPED)
 _RAIL: Final = plain(Mode.RAIL)
@@ -69,8 +69,8 @@ def lowest(state: Record, params: Record, centre: float, legs: float) -> float:
 
 
 @compiled()
-def _hold(state: Record, params: Record, time: float, dt: float) -> bool:
-    """Body 0 stands on the pad; note the force there. True when it comes free now.
+def stand(state: Record, params: Record, time: float, dt: float) -> None:
+    """Body 0 stands on the pad as its masses are now; note the force there.
 
     The force is thrust and wind along the axis less weight: positive when the vehicle pulls.
     """
@@ -82,20 +82,25 @@ def _hold(state: Record, params: Record, time: float, dt: float) -> bool:
     for i in range(4):
         state.trial[6 + i] = state.attitude[i]
     fx, _, _, _, _, _ = forces(state, params, AT_START, time, dt)
-    pull = fx - state.budget[AT_START, MASS] * params.gravity * math.cos(params.rail_tilt)
-    state.hold_down_force = pull
-    return bool(state.released != 0 and pull > 0.0)
+    weight = state.budget[AT_START, MASS] * params.gravity
+    state.hold_down_force = fx - weight * math.cos(params.rail_tilt)
 
 
 @compiled()
-def move_body0(state: Record, params: Record, commands: Record, time: float, dt: float) -> None:
+def let_go(state: Record, params: Record, commands: Record) -> None:
+    """Open the hold-down once that has been ordered, unless it is stuck."""
+    if state.release_ordered != 0 and not fault_at(params, commands, _HOLD_DOWN_STUCK, _PAD):
+        state.released = 1
+
+
+@compiled()
+def move_body0(state: Record, params: Record, time: float, dt: float) -> None:
     """Advance body 0 by one integration step, whatever holds it."""
     if state.mode == _DOWN:
         return
-    if state.release_ordered != 0 and not fault_at(params, commands, _HOLD_DOWN_STUCK, _PAD):
-        state.released = 1
     if state.mode == _CLAMPED:
-        if not _hold(state, params, time, dt):
+        stand(state, params, time, dt)
+        if state.released == 0 or state.hold_down_force <= 0.0:
             return
         state.mode = _RAIL if params.rail_length > 0.0 else _FREE
     state.hold_down_force = 0.0
@@ -117,7 +122,7 @@ def move_body0(state: Record, params: Record, commands: Record, time: float, dt:
 
 @compiled()
 def _slide(state: Record, params: Record) -> None:
-    """Count the travel along the rail; leave it at its end, or stand again at its foot."""
+    """Count the travel along the rail; leave it at its end, or meet the ground at its foot."""
     ex, ey, ez = to_earth(
         state.attitude[0],
         state.attitude[1],
@@ -132,13 +137,11 @@ def _slide(state: Record, params: Record) -> None:
     travel = state.budget[AT_END, CENTRE] - state.budget[AT_START, CENTRE]
     for i in range(3):
         travel += (state.position[i] - state.before[i]) * axis[i]
+    was = state.rail_travel
     state.rail_travel += travel
     if state.rail_travel < 0.0:
+        _meet_ground(state, was, state.rail_travel)
         state.rail_travel = 0.0
-        state.mode = _CLAMPED
-        for i in range(3):
-            state.position[i] = state.before[i]
-            state.velocity[i] = 0.0
     elif state.rail_travel >= params.rail_length:
         state.mode = _FREE
     if state.rail_travel > _LIFTED:
