@@ -25,7 +25,7 @@ from sequencer.world.motion import advance_part1
 from sequencer.world.motors import set_factors
 from sequencer.world.observe import observe
 from sequencer.world.sensing import sense
-from sequencer.world.surface import move_body0, place_on_pad
+from sequencer.world.surface import let_go, move_body0, place_on_pad
 from sequencer.world.turbulence import begin_turbulence, stir
 
 __all__ = ["step", "step_bytes"]
@@ -64,9 +64,11 @@ def _advance(state: Record, params: Record, commands: Record, dt: float) -> None
     for n in range(-1, params.substeps):
         if n >= 0:
             time = (state.tick * params.substeps + n) * dt
-            move_servos(state, params, commands, dt)
+            # the body sees its servos where they are half-way: second order in dt
+            move_servos(state, params, commands, 0.5 * dt)
             set_shape(state, params)
-            move_body0(state, params, commands, time, dt)
+            move_body0(state, params, time, dt)
+            move_servos(state, params, commands, 0.5 * dt)
             if state.separated != 0 and state.part1_down == 0:
                 advance_part1(state, params, time, dt)
             burn_motors(state, params, commands, dt)
@@ -74,6 +76,7 @@ def _advance(state: Record, params: Record, commands: Record, dt: float) -> None
         # before the first step too: what needs no heating acts at once
         gone = dt if n >= 0 else 0.0
         heat_loads(state, params, commands, gone)
+        let_go(state, params, commands)
         part(state, params, commands, gone)
     state.tick += 1
 
