@@ -76,7 +76,6 @@ class Kernels:
                 self._prune()
         return self._folder
 
-    @property
     def complete(self) -> bool:
         """Whether this version has been compiled to its end before."""
         return (self.folder / _COMPLETE).exists()
@@ -103,11 +102,11 @@ class Kernels:
 
         Other processes that prepare the same kernel meanwhile wait, and then load.
         """
-        if self.complete:
+        if self.complete():
             load()
             return
         with _locked(cache_parent() / f"{self.name}.lock"):
-            if not self.complete and announce is not None:
+            if not self.complete() and announce is not None:
                 announce(f"compiling the {self.name} kernel (once per version) ...")
             load()
             (self.folder / _COMPLETE).touch()
