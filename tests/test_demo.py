@@ -41,3 +41,12 @@ def test_every_requirement_is_exercised_by_some_flight() -> None:
         names = {verdict.requirement for verdict in record.verdicts}
         met |= {v.requirement for v in record.verdicts if v.status == "met"}
     assert names - met == set()
+
+
+def test_the_screen_in_the_readme_shows_every_scenario() -> None:
+    screen = (DEMO.parent / "README.md").read_text(encoding="utf-8").split("<!-- screen:")[1]
+    for path in SCENARIOS:
+        scenario = sequencer.load(path).scenario
+        assert f"{scenario.name} " in screen
+        row = next(line for line in screen.splitlines() if f" {scenario.name} " in line)
+        assert f" {scenario.expect.outcome} " in row
