@@ -102,13 +102,19 @@ class Document:
         kind = details["type"]
         if kind == "missing":
             key = str(details["loc"][-1])
-            where = f" in [{dotted(loc)}]" if loc else ""
-            return self.error(loc, f"'{key}' is missing{where}")
+            if loc:
+                return self.error(loc, f"'{key}' is missing in [{dotted(loc)}]")
+            shape = model.model_json_schema()["properties"].get(key, {})
+            inner = f"{key}.NAME" if "additionalProperties" in shape else key
+            table = f"[[{key}]]" if shape.get("type") == "array" else f"[{inner}]"
+            return self.error(loc, f"there is no table {table}")
         if kind == "extra_forbidden":
             key = str(loc[-1])
-            valid = set(_schema_keys(model, loc[:-1], self.data)) - set(self._table(loc[:-1]))
+            valid = _schema_keys(model, loc[:-1], self.data)
+            near = nearest(key, [name for name in valid if name not in self._table(loc[:-1])])
             where = f" in [{dotted(loc[:-1])}]" if loc[:-1] else ""
-            return self.error(loc, f"unknown key '{key}'{where}", nearest=nearest(key, valid))
+            known = f" (known: {', '.join(valid)})" if near is None and valid else ""
+            return self.error(loc, f"unknown key {_shown(key)}{where}{known}", nearest=near)
         return self._bad_value(loc, details)
 
     def _bad_value(self, loc: Loc, details: ErrorDetails) -> InputError:
@@ -167,7 +173,8 @@ def read_document(path: str | Path) -> Document:
         with path.open("rb") as stream:
             raw = stream.read(MAX_BYTES + 1)
     except FileNotFoundError:
-        raise InputError("no such file", file=path, nearest=_near_file(path)) from None
+        what = "is a link to nothing" if path.is_symlink() else "no such file"
+        raise InputError(what, file=path, nearest=_near_file(path)) from None
     except (OSError, ValueError) as failure:
         reason = getattr(failure, "strerror", None) or str(failure)
         raise InputError(f"cannot be read: {reason}", file=path) from None
@@ -315,7 +322,12 @@ def _shown(value: object) -> str:
 
 def _near_file(path: Path) -> str | None:
     try:
-        names = [entry.name for entry in path.parent.iterdir() if entry.suffix == path.suffix]
+        names = [
+            entry.name
+            for entry in path.parent.iterdir()
+            # "x.sequence.toml" is no stand-in for "x.vehicle.toml", nor a broken link for itself
+            if entry.suffixes[-2:] == path.suffixes[-2:] and entry.is_file()
+        ]
     except OSError:
         return None
     near = nearest(path.name, sorted(names))
@@ -334,7 +346,7 @@ def _syntax_error(message: str, text: str) -> tuple[str, int]:
     return what, int(found[2]) if found[2] else last
 
 
-def _schema_keys(model: type[BaseModel], loc: Loc, data: object) -> set[str]:
+def _schema_keys(model: type[BaseModel], loc: Loc, data: object) -> list[str]:
     """Keys that `model` allows in the table at `loc`, read off its JSON Schema."""
     schema = model.model_json_schema()
     nodes = [schema]
@@ -344,7 +356,7 @@ def _schema_keys(model: type[BaseModel], loc: Loc, data: object) -> set[str]:
         nodes = [child for node in _alternatives(nodes, schema) for child in _children(node, part)]
     found = list(_alternatives(nodes, schema))
     kept = [node for node in found if _tag_fits(node, here)] or found
-    return {key for node in kept for key in node.get("properties", {})}
+    return list(dict.fromkeys(key for node in kept for key in node.get("properties", {})))
 
 
 def _alternatives(

@@ -129,7 +129,7 @@ def count(demand: Count, segment: Segment, view: View) -> Finding | None:
 
 
 def _times(number: int) -> str:
-    return {0: "not once", 1: "once", 2: "twice"}.get(number, f"{number} times")
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")
 
 
 def _allowed(demand: Count) -> str:

@@ -6,11 +6,13 @@ from pathlib import Path
 
 import click
 
+from sequencer.cli.arguments import FilePath
+
 __all__ = ["command"]
 
 
 @click.command("draw")
-@click.argument("sequence", type=click.Path(path_type=Path))
+@click.argument("sequence", type=FilePath())
 @click.option(
     "--format",
     "form",

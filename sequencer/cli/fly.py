@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
+from sequencer.cli.arguments import FilePath, WholeNumber
+
 __all__ = ["command"]
 
 
 @click.command("fly")
-@click.argument(
-    "paths", nargs=-1, required=True, metavar="PATH...", type=click.Path(path_type=Path)
-)
+@click.argument("paths", nargs=-1, required=True, metavar="PATH...", type=FilePath())
 @click.option("-k", "keyword", metavar="WORD", help="Fly only scenarios whose name holds WORD.")
 @click.option(
     "-v", "--verbose", is_flag=True, help="Show every flight's timeline and all shortfalls."
@@ -23,7 +23,7 @@ __all__ = ["command"]
 @click.option("--junit", "junit_file", metavar="FILE", help="Write the results as JUnit XML.")
 @click.option(
     "--jobs",
-    type=click.IntRange(1, 256),
+    type=WholeNumber(1, 256),
     metavar="N",
     help="Fly N scenarios at a time; the results do not depend on it.",
 )
@@ -64,7 +64,7 @@ def command(
     from sequencer.report.json_report import as_json
     from sequencer.report.junit import as_junit
     from sequencer.report.progress import watching
-    from sequencer.report.summary import count
+    from sequencer.report.summary import count, not_flown
     from sequencer.report.terminal import console, print_report
     from sequencer.report.timeline import print_timeline
 
@@ -86,9 +86,12 @@ def command(
     if verbose:
         for result in results:
             print_timeline(result, out)
-    print_report(results, out, everything=verbose)
+    if any(result.error is None for result in results):
+        print_report(results, out, everything=verbose)
     if json_file is not None:
         write(json_file, as_json(results))
     if junit_file is not None:
         write(junit_file, as_junit(results))
+    for reason in not_flown(results):
+        click.echo(f"drycount: {' '.join(reason.split())}", err=True)
     ctx.exit(count(results).status)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import sys
 import traceback
 from collections.abc import Mapping, Sequence
@@ -23,6 +24,7 @@ from importlib import import_module
 import click
 
 from sequencer import __version__
+from sequencer.cli.stopping import stoppable
 from sequencer.errors import InputError, UsageError, nearest
 
 __all__ = ["COMMANDS", "cli", "main"]
@@ -81,6 +83,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     arguments   without the program's name; default: those of the process
     """
+    if sys.stderr is None:  # closed by whoever called us: there is nobody to tell anything
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123 - until the end
+    if sys.stdout is None:
+        return _say("standard output is closed", 2)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # a name or a sign that the terminal cannot show must not end the report
@@ -91,7 +97,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             click.echo(cli.get_help(context), err=True)
         return 2
     try:
-        status = _run(args)
+        with stoppable():
+            status = _run(args)
         sys.stdout.flush()
     except BrokenPipeError:
         # nobody reads any more; keep the interpreter from complaining when it flushes at exit
@@ -139,12 +146,15 @@ def _usage(error: click.ClickException) -> str:
             if isinstance(parameter, click.Option)
         ]
         # one letter looks like any other
-        guess = nearest(error.option_name, known) if error.option_name.startswith("--") else None
-        hint = f"did you mean '{guess}'?" if guess else f"try '{path} --help'"
-        text = f"no such option '{error.option_name}'; {hint}"
+        long = {name.removeprefix("--"): name for name in known if name.startswith("--")}
+        asked = error.option_name
+        guess = nearest(asked.removeprefix("--"), long) if asked.startswith("--") else None
+        hint = f"did you mean '{long[guess]}'?" if guess else f"try '{path} --help'"
+        text = f"no such option '{asked}'; {hint}"
     else:
         text = error.format_message().rstrip(".")
         text = text[:1].lower() + text[1:]
+        text = re.sub(r"got unexpected extra arguments? \((.*)\)", r"too many arguments: \1", text)
         if isinstance(error, click.MissingParameter):
             text += f"; try '{path} --help'"
     return f"{command}: {text}" if command else text

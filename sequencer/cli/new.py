@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
+
+from sequencer.cli.arguments import FilePath
 
 __all__ = ["command"]
 
 
 @click.command("new")
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="DIR", type=FilePath())
 def command(folder: Path) -> None:
     """Start a project of your own in the empty or new folder DIR.
 
@@ -21,4 +24,4 @@ def command(folder: Path) -> None:
 
     for name in start_project(folder):
         click.echo(f"wrote {name}")
-    click.echo(f"Now: drycount fly {click.format_filename(folder)}")
+    click.echo(f"Now: drycount fly {shlex.quote(click.format_filename(folder))}")

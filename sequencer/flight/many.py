@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sequencer.errors import DrycountError, InputError, UsageError
 from sequencer.flight.result import Result
+
+if TYPE_CHECKING:
+    from sequencer.scenario import Scenario
 
 __all__ = ["find_scenarios", "fly_many", "fly_one"]
 
@@ -27,11 +32,11 @@ def find_scenarios(paths: Iterable[str | Path], keyword: str | None = None) -> l
     for given in paths:
         path = Path(given)
         if path.is_dir():
-            inside = sorted(path.rglob(f"*{SUFFIX}"))
+            inside = sorted(_inside(path))
             if not inside:
                 raise UsageError(f"{path}: no *{SUFFIX} in this folder")
             found.update(dict.fromkeys(inside))
-        elif path.exists():
+        elif path.is_symlink() or path.exists():  # a link to nothing is told when it is read
             if not path.name.endswith(SUFFIX):
                 raise UsageError(f"{path}: not a scenario (its name must end in {SUFFIX})")
             found[path] = None
@@ -47,19 +52,51 @@ def find_scenarios(paths: Iterable[str | Path], keyword: str | None = None) -> l
     return chosen
 
 
+def _inside(folder: Path) -> list[Path]:
+    """Scenario files anywhere in a folder. Raises InputError if it cannot be read."""
+    try:
+        next(folder.iterdir(), None)  # rglob passes over what it may not read
+        return list(folder.rglob(f"*{SUFFIX}"))
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror or error}", file=folder) from None
+
+
 def fly_one(path: Path, on: str, executor: str) -> Result:
     """Fly one scenario file; whatever keeps it from flying becomes the result's `error`."""
     # late: looking for scenarios needs neither numba nor pydantic
     from sequencer.flight.loop import fly  # noqa: PLC0415
-    from sequencer.scenario import compare, load_scenario  # noqa: PLC0415
+    from sequencer.scenario import compare  # noqa: PLC0415
 
-    name = path.name.removesuffix(SUFFIX)
     try:
-        scenario = load_scenario(path)
+        scenario = _load(path)
         record = fly(scenario, on=on, executor=executor)
     except InputError as error:
-        return Result(name, path, "", None, error=str(error))
+        return _not_flown(path, error)
+    name = path.name.removesuffix(SUFFIX)
     return Result(name, path, scenario.reason, record, shortfalls=compare(scenario.expect, record))
+
+
+def _load(path: Path) -> Scenario:
+    from sequencer.scenario import load_scenario  # noqa: PLC0415 - as in fly_one
+
+    return load_scenario(path)
+
+
+def _not_flown(path: Path, error: InputError) -> Result:
+    return Result(path.name.removesuffix(SUFFIX), path, "", None, error=str(error))
+
+
+def _unreadable(files: Iterable[Path]) -> list[Result]:
+    """Results of the files before the first that can be read."""
+    found = []
+    for path in files:
+        try:
+            _load(path)
+        except InputError as error:
+            found.append(_not_flown(path, error))
+        else:
+            break
+    return found
 
 
 def fly_many(
@@ -80,11 +117,19 @@ def fly_many(
 
     Raises UsageError for paths, targets or executors that cannot be used.
     """
-    from sequencer.world import prepare  # noqa: PLC0415 - as in fly_one
+    from sequencer.flight.target import check_target  # noqa: PLC0415 - as in fly_one
+    from sequencer.world import prepare  # noqa: PLC0415
 
     files = find_scenarios(paths, keyword)
     if jobs is not None and jobs < 1:
         raise UsageError(f"--jobs must be at least 1, not {jobs}")
+    check_target(on)
+    failed = _unreadable(files)
+    if len(failed) == len(files):  # nothing to compile the kernel for
+        for result in failed:
+            if progress is not None:
+                progress(result)
+        return failed
     workers = min(len(files), jobs or _cores())
     prepare(announce)
     if workers == 1:
@@ -108,7 +153,9 @@ def _in_parallel(
     # spawn: a forked copy of a process that has compiled kernels can hang
     context = multiprocessing.get_context("spawn")
     by_path: dict[Path, Result] = {}
-    pool = ProcessPoolExecutor(workers, mp_context=context)
+    # Ctrl-C reaches the workers too, and ends them without a word: this process says it
+    quiet = (signal.SIGINT, signal.SIG_DFL)
+    pool = ProcessPoolExecutor(workers, context, initializer=signal.signal, initargs=quiet)
     try:
         waiting: dict[Future[Result], Path] = {
             pool.submit(fly_one, path, on, executor): path for path in files

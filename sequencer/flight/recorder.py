@@ -16,8 +16,9 @@ from sequencer.world.layout import OUT, empty
 
 __all__ = ["Recorder"]
 
-#: fields of OUT whose change from 0 to 1 is an event -> its kind
+#: fields of OUT whose change from 0 to 1 is an event -> its kind; causes before their effects
 _FACTS: Mapping[str, str] = {
+    "spent": "acted",
     "released": "released",
     "lifted": "liftoff",
     "burning": "lit",
@@ -27,7 +28,6 @@ _FACTS: Mapping[str, str] = {
     "apogee": "apogee",
     "deployed": "deployed",
     "opened": "opened",
-    "spent": "acted",
     "hit_obstacle": "obstacle",
     "part1_down": "booster_down",
     "down": "touchdown",
@@ -43,6 +43,7 @@ class Recorder:
         self._world = world
         self._out = world.out
         self._kept = empty(OUT, scenario.stop_ticks)
+        self._kept_bytes = self._kept.view(np.uint8).reshape(-1, OUT.itemsize)
         self._events: list[Event] = []
         self.seen: set[str] = set()
         self.down_tick: int | None = None
@@ -84,7 +85,8 @@ class Recorder:
 
     def keep(self) -> None:
         """Keep the truth of the present tick."""
-        self._kept[self._tick] = self._out
+        # as bytes: a third of the time that numpy takes to copy a record field by field
+        self._kept_bytes[self._tick] = self._world.out_bytes
 
     def after(self, tick: int) -> None:
         """Note what the world did in the step that ended at `tick`."""

@@ -17,7 +17,7 @@ from sequencer.errors import UsageError, nearest
 from sequencer.execute import Outputs
 from sequencer.sequence import Sequence as FlightLogic
 
-__all__ = ["BUILT_IN", "Boot", "Capability", "Target", "open_target", "schemes"]
+__all__ = ["BUILT_IN", "Boot", "Capability", "Target", "check_target", "open_target", "schemes"]
 
 #: scheme -> "module:class"
 BUILT_IN: Mapping[str, str] = {"model": "sequencer.flight.model:ModelTarget"}
@@ -73,6 +73,17 @@ def schemes() -> dict[str, str]:
     return found
 
 
+def check_target(spec: str) -> str:
+    """Where the class of the target that `spec` names lives. Raises UsageError if unknown."""
+    scheme = spec.partition(":")[0]
+    known = schemes()
+    if scheme not in known:
+        guess = nearest(scheme, known)
+        hint = f"; did you mean '{guess}'?" if guess else f" (known: {', '.join(sorted(known))})"
+        raise UsageError(f"unknown target '{spec}'{hint}")
+    return known[scheme]
+
+
 def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
     """Make the target that `spec` names for one computer's sequence.
 
@@ -80,12 +91,7 @@ def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
     opened.
     """
     scheme, _, rest = spec.partition(":")
-    known = schemes()
-    if scheme not in known:
-        guess = nearest(scheme, known)
-        hint = f"; did you mean '{guess}'?" if guess else f" (known: {', '.join(sorted(known))})"
-        raise UsageError(f"unknown target '{spec}'{hint}")
-    module, _, name = known[scheme].partition(":")
+    module, _, name = check_target(spec).partition(":")
     try:
         maker = getattr(import_module(module), name)
     except (ImportError, AttributeError) as error:

@@ -16,6 +16,8 @@ def check_writable(target: str | None) -> None:
     """Raise UsageError where `target` plainly cannot be written, before long work begins."""
     if target is None or target == STANDARD_OUTPUT:
         return
+    if not target:
+        raise UsageError("an empty name is no file to write to")
     path = Path(target)
     if path.is_dir():
         raise UsageError(f"{target}: is a folder, not a file to write to")

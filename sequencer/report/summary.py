@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from sequencer.flight.result import Result
 from sequencer.record import Event, FlightRecord, Verdict
 
-__all__ = ["Total", "about", "at", "count", "event_text", "quantity", "tightest"]
+__all__ = [
+    "Total",
+    "about",
+    "at",
+    "count",
+    "event_text",
+    "not_flown",
+    "quantity",
+    "tied",
+    "tightest",
+]
 
 #: digits of a hash that are enough to tell two files apart by eye
 SHORT = 8
 #: more different files than this under one name are counted, not listed
 LISTED = 3
+
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:m|s|kg|N|Pa|K|V|A|J|ohm|Hz|deg|rad)\b)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +93,26 @@ def about(results: Sequence[Result]) -> list[tuple[str, str]]:
             for what, digest in result.record.hashes.items():
                 found.setdefault(what, {})[digest[:SHORT]] = None
     return [
-        (what, ", ".join(some) if len(some) <= LISTED else f"{len(some)} different")
+        (what, ", ".join(some) if len(some) <= LISTED else f"({len(some)} different)")
         for what, some in sorted(found.items())
     ]
+
+
+def not_flown(results: Iterable[Result]) -> list[str]:
+    """Each reason why scenarios could not be flown, once, with the number of those it stopped."""
+    found: dict[str, int] = {}
+    for result in results:
+        if result.error is not None:
+            found[result.error] = found.get(result.error, 0) + 1
+    return [
+        reason if number == 1 else f"{reason} (this stops {number} scenarios)"
+        for reason, number in found.items()
+    ]
+
+
+def tied(text: str) -> str:
+    """`text` with every number tied to its unit by a no-break space, for wrapping."""
+    return _NUMBER_AND_UNIT.sub("\xa0", text)
 
 
 def quantity(value: float | None, unit: str) -> str:
@@ -95,6 +125,8 @@ def quantity(value: float | None, unit: str) -> str:
         return "-"
     if math.isinf(value):
         return "never near" if value > 0 else "never came"
+    if unit == "1" and value.is_integer():  # a count
+        return f"{value:+.0f}"
     digits = 2 if value == 0.0 else 2 - math.floor(math.log10(abs(value)))
     text = f"{value:+.{min(max(digits, 0), 9)}f}"
     return text if unit in {"", "1", "bool"} else f"{text} {unit}"

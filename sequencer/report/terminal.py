@@ -14,7 +14,7 @@ from rich.text import Text
 
 from sequencer.flight.result import Result, Shortfall
 from sequencer.record import FlightRecord
-from sequencer.report.summary import Total, about, at, count, event_text, quantity, tightest
+from sequencer.report.summary import Total, about, at, count, event_text, quantity, tied, tightest
 
 __all__ = ["console", "print_report"]
 
@@ -29,13 +29,23 @@ _TIED = "\xa0"
 _STYLES = {"ok": "green", "SHORT": "bold red", "ERROR": "bold red"}
 
 
+class _Console(Console):
+    """A console that leaves it to the command line what happens when nobody reads any more."""
+
+    def on_broken_pipe(self) -> None:
+        """The base class would end the program, with the status of a flight that fell short."""
+        raise BrokenPipeError
+
+
 def console(*, stderr: bool = False) -> Console:
     """Where reports go: nothing is coloured, guessed at or cut that we did not ask for."""
-    return Console(stderr=stderr, highlight=False, markup=False, emoji=False)
+    return _Console(stderr=stderr, highlight=False, markup=False, emoji=False)
 
 
 def print_report(results: Sequence[Result], out: Console, *, everything: bool = False) -> None:
     """Print the report of a number of flights.
+
+    What could not be flown is only marked and counted: why not is told on standard error.
 
     everything   show all shortfalls of a flight, not only the first three
     """
@@ -46,7 +56,7 @@ def print_report(results: Sequence[Result], out: Console, *, everything: bool = 
         page.line(_headline(total), "bold red")
         page.line()
         for result in results:
-            if not result.as_expected:
+            if result.shortfalls:
                 _problem(page, result, everything=everything)
     _table(page, results)
     page.line()
@@ -71,7 +81,7 @@ class _Page:
     def wrapped(self, lead: str, text: str, style: str = "") -> None:
         """Text behind a lead; further lines are indented as far as the lead reaches."""
         pieces = textwrap.wrap(
-            text,
+            tied(text),
             max(self.width - len(lead), 20),
             break_on_hyphens=False,
             break_long_words=False,
@@ -111,9 +121,7 @@ def _flights(number: int) -> str:
 def _problem(page: _Page, result: Result, *, everything: bool) -> None:
     page.line(result.name, "bold")
     page.wrapped("  file         ", str(result.path), "dim")
-    if result.error is not None:
-        page.wrapped("  not flown    ", result.error, "red")
-    elif result.record is not None:
+    if result.record is not None:
         if result.reason:
             page.wrapped("  flown to see ", result.reason, "dim")
         shown = len(result.shortfalls) if everything else SHOWN

@@ -14,7 +14,7 @@ from rich.text import Text
 from sequencer.flight.result import Result
 from sequencer.record import Event, FlightRecord
 from sequencer.record.vocabulary import FLIGHT_OVER
-from sequencer.report.summary import at, quantity
+from sequencer.report.summary import at, quantity, tied
 from sequencer.report.terminal import UNBOUND
 
 __all__ = ["Row", "print_timeline", "rows"]
@@ -87,7 +87,7 @@ def print_timeline(result: Result, out: Console) -> None:
     cell = min(PIPE_COLUMN, max((width - stamp - 2 * len(names)) // len(names), 8))
 
     def say(text: str = "", style: str = "") -> None:
-        out.print(Text(text.rstrip(), style=style), soft_wrap=True)
+        out.print(Text(text.rstrip().replace("\xa0", " "), style=style), soft_wrap=True)
 
     say(f"{result.name}: {record.outcome} after {at(record, record.ticks)}", "bold")
     say("  ".join([f"{'time':>{stamp}}", *(f"{name:<{cell}}" for name in names)]), "underline")
@@ -105,7 +105,7 @@ def print_timeline(result: Result, out: Console) -> None:
 def _cells(row: Row, names: list[str], cell: int, room: int) -> Iterator[str]:
     """The lines of one row, without the time."""
     if row.column == ACROSS:
-        yield from textwrap.wrap(row.text, max(room, 20), subsequent_indent="  ")
+        yield from textwrap.wrap(tied(row.text), max(room, 20), subsequent_indent="  ")
         return
     indent = " " * ((cell + 2) * names.index(row.column))
     # the last column may use all the room that is left
@@ -122,7 +122,7 @@ def _print_verdicts(record: FlightRecord, width: int, say: _Say) -> None:
     wide = max(len(margin) for margin in margins)
     for verdict, margin in zip(record.verdicts, margins, strict=True):
         lead = f"{verdict.status:<{state}}  {margin:>{wide}}  "
-        text = f"{verdict.requirement}: {verdict.because}"
+        text = tied(f"{verdict.requirement}: {verdict.because}")
         pieces = textwrap.wrap(text, max(width - len(lead), 20))
         for i, piece in enumerate(pieces):
             style = "bold red" if verdict.status == "broken" else ""

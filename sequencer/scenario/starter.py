@@ -83,7 +83,9 @@ def start_project(folder: Path) -> list[str]:
         "ci.sh": _CI,
     }
     try:
-        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        if folder.exists() and not folder.is_dir():
+            raise UsageError(f"{folder}: is a file, not a folder")
+        if folder.exists() and any(folder.iterdir()):
             raise UsageError(f"{folder}: is not an empty folder; give a new one")
         for file in chosen:
             target = folder / file.relative_to(demo)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+import os
 from pathlib import Path
 
 import numpy as np
@@ -66,6 +68,33 @@ def test_the_status_tells_how_it_went(results, status, flies, capsys):
     text = capsys.readouterr().out
     for result in results:
         assert result.name in text
+
+
+def test_why_something_was_not_flown_is_one_line_on_standard_error(flies, capsys):
+    flies(CALM, FAILED)
+    main(["fly", "scenarios"])
+    captured = capsys.readouterr()
+    assert captured.err == f"drycount: {FAILED.error}\n"
+    assert "ERROR  gone" in captured.out
+
+
+def test_one_reason_for_many_scenarios_is_told_once_and_without_an_empty_report(flies, capsys):
+    flies(FAILED, FAILED, FAILED)
+    assert main(["fly", "scenarios"]) == 2
+    captured = capsys.readouterr()
+    assert captured.err == f"drycount: {FAILED.error} (this stops 3 scenarios)\n"
+    assert captured.out == ""
+
+
+def test_a_reader_that_stops_reading_a_report_is_no_flight_that_fell_short(flies, monkeypatch):
+    class Closed(io.StringIO):
+        def write(self, _):
+            raise BrokenPipeError
+
+    flies(CALM)
+    monkeypatch.setattr("sys.stdout", Closed())
+    monkeypatch.setattr(os, "dup2", lambda *_: None)
+    assert main(["fly", "x"]) == 141
 
 
 def test_options_are_passed_on(flies):

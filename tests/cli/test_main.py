@@ -104,10 +104,16 @@ def test_no_command_shows_the_help_but_is_no_success(capsys):
         (["fly", "-q", "x"], "fly: no such option '-q'; try 'drycount fly --help'"),
         (["fly"], "fly: missing argument 'PATH...'; try 'drycount fly --help'"),
         (["fly", "x", "--jobs", "two"],
-         "fly: invalid value for '--jobs': 'two' is not a valid integer range"),
+         "fly: invalid value for '--jobs': 'two' is not a whole number from 1 to 256"),
         (["fly", "x", "--jobs", "0"],
-         "fly: invalid value for '--jobs': 0 is not in the range 1<=x<=256"),
+         "fly: invalid value for '--jobs': '0' is not a whole number from 1 to 256"),
         (["fly", "x", "--json"], "option '--json' requires an argument"),
+        (["fly", "x", "--format", "png"],
+         "fly: no such option '--format'; try 'drycount fly --help'"),
+        (["fly", ""], "fly: invalid value for 'PATH...': an empty name is no file or folder"),
+        (["new", ""], "new: invalid value for 'DIR': an empty name is no file or folder"),
+        (["new", "a", "b", "c"], "new: too many arguments: b c"),
+        (["fly", "x", "--json", ""], "an empty name is no file to write to"),
         (["draw", "x", "--format", "png"],
          "draw: invalid value for '--format': 'png' is not one of 'mermaid', 'dot', 'svg'"),
     ],
@@ -196,6 +202,20 @@ def test_a_reader_that_stops_reading_is_no_fault():
     )  # fmt: skip
     os.close(write)
     assert (done.returncode, done.stderr) == (141, "")
+
+
+@pytest.mark.parametrize(
+    ("closed", "status", "told"),
+    [("1", 2, "drycount: standard output is closed\n"), ("2", 2, "")],
+)
+def test_a_stream_that_is_closed_from_the_start_is_no_fault(closed, status, told):
+    """As a shell's `>&-` and `2>&-` hand it over."""
+    code = "import sys; from sequencer.cli.main import main; sys.exit(main(['fly', 'nowhere']))"
+    done = subprocess.run(
+        ["sh", "-c", f'exec "$0" -c "$1" {closed}>&-', sys.executable, code],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (status, told)
 
 
 def test_the_installed_command_works():

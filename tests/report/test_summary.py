@@ -17,7 +17,9 @@ from sequencer.report.summary import about, at, count, quantity, tightest
         (1234.4, "m", "+1234 m"),
         (0.0, "s", "+0.00 s"),
         (-0.000042, "s", "-0.0000420 s"),
-        (2.0, "1", "+2.00"),
+        (2.0, "1", "+2"),
+        (0.0, "1", "+0"),
+        (0.25, "1", "+0.250"),
         (math.inf, "s", "never near"),
         (-math.inf, "s", "never came"),
         (None, "s", "-"),
@@ -65,5 +67,5 @@ def test_hashes_are_listed_while_they_are_few(make_result):
         make_result(f"s{i}", hashes={"vehicle": "ab" * 8, "scenario": f"{i}" * 16})
         for i in range(4)
     ]
-    assert about(flights) == [("scenario", "4 different"), ("vehicle", "abababab")]
+    assert about(flights) == [("scenario", "(4 different)"), ("vehicle", "abababab")]
     assert about(flights[:2]) == [("scenario", "00000000, 11111111"), ("vehicle", "abababab")]

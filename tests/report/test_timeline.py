@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 
+from sequencer.record import Verdict
 from sequencer.report.timeline import print_timeline, rows
 
 
@@ -41,6 +42,15 @@ def test_no_line_is_longer_than_the_terminal(width, short, page):
     out, text = page(width)
     print_timeline(short, out)
     assert max(len(line) for line in text().splitlines()) <= width
+
+
+def test_a_number_is_not_parted_from_its_unit(make_result, page):
+    verdict = Verdict("r", "met", 1.0, "s", 5, 5, "it came at 12.20 s, with 5 s to spare " * 4)
+    out, text = page(61)
+    print_timeline(make_result("calm", [verdict]), out)
+    assert len(text().splitlines()) > 10
+    assert not [line for line in text().splitlines() if line.strip().startswith(("s ", "s,"))]
+    assert "\xa0" not in text()
 
 
 def test_a_scenario_that_was_not_flown_has_no_timeline(failed, page):

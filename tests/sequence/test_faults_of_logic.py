@@ -314,9 +314,12 @@ def test_each_fault_is_one_line_at_its_place(refused_at, old, new, at, what, nea
 @pytest.mark.parametrize(
     ("text", "what"),
     [
-        ("", "'sequence' is missing"),
+        ("", "there is no table [sequence]"),
         ("[sequence]\n", "is missing in [sequence]"),
-        ("[sequence]\nname = 'x'\nrate_hz = 1\nboot_s = 0\nstart = 'a'\n", "'states' is missing"),
+        (
+            "[sequence]\nname = 'x'\nrate_hz = 1\nboot_s = 0\nstart = 'a'\n",
+            "there is no table [states.NAME]",
+        ),
         (
             "states = {}\n[sequence]\nname='x'\nrate_hz=1\nboot_s=0\nstart='a'\n",
             "must not be empty",
