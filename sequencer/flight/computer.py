@@ -46,9 +46,7 @@ class Computer:
         self.mailboxes: dict[str, Mailbox] = {}
         self._fields: dict[str, dict[str, int]] = {}
         self._step = world_rate_hz // logic.rate_hz
-        measured = [(i, sensor) for i, sensor in enumerate(wires.sensors) if sensor >= 0]
-        self._measured = [i for i, _ in measured]
-        self._indices = np.array([sensor for _, sensor in measured], dtype=np.intp)
+        self._measured = [(i, sensor) for i, sensor in enumerate(wires.sensors) if sensor >= 0]
         self._values = [math.nan] * len(wires.sensors)
         self._fresh = [False] * len(wires.sensors)
         self._wires = wires
@@ -82,13 +80,11 @@ class Computer:
 
     def sense(self, values: NDArray[np.float64], fresh: NDArray[np.int64]) -> None:
         """Collect what the sensors said since the last tick; the latest answer wins."""
-        said = fresh[self._indices].tolist()
-        if 1 in said:
-            latest = values[self._indices].tolist()
-            for i, refreshed, value in zip(self._measured, said, latest, strict=True):
-                if refreshed:
-                    self._values[i] = value
-                    self._fresh[i] = True
+        said, latest = fresh.tolist(), values.tolist()
+        for i, sensor in self._measured:
+            if said[sensor]:
+                self._values[i] = latest[sensor]
+                self._fresh[i] = True
 
     def power_cut(self) -> None:
         """Outputs off at once; the computer stays down until `restart` has run its time."""
