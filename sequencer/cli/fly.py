@@ -59,6 +59,7 @@ def command(
     First comes what fell short: the first wrong event, its time and the margin. Then one line for
     every flight with the requirement that came nearest to breaking, then the total.
     """
+    from sequencer.cli.lean import lean_numba
     from sequencer.flight import find_scenarios, fly_many
     from sequencer.report.files import STANDARD_OUTPUT, check_writable, write
     from sequencer.report.json_report import as_json
@@ -72,7 +73,7 @@ def command(
         raise click.UsageError("only one of --json and --junit can go to standard output", ctx)
     check_writable(json_file)
     check_writable(junit_file)
-    with watching(len(find_scenarios(paths, keyword))) as step:
+    with lean_numba(), watching(len(find_scenarios(paths, keyword))) as step:
         results = fly_many(
             paths,
             keyword=keyword,
