@@ -34,7 +34,7 @@ _JOINT: Final = plain(0)  # there is but one
 
 @compiled()
 def move_servos(state: Record, params: Record, commands: Record, dt: float) -> None:
-    """Move every servo for dt towards its demand: dead band, first-order lag, rate limit, travel.
+    """Move every servo for dt towards its demand: rate limit, first-order lag, dead band, travel.
 
     The bias is an error of the horn's position, so it is added to the demand. Without a demand yet
     (NaN) a servo stays at its start.
@@ -48,13 +48,19 @@ def move_servos(state: Record, params: Record, commands: Record, dt: float) -> N
             continue
         aim = min(max(demand + params.servo_bias[i], params.servo_low[i]), params.servo_high[i])
         error = aim - state.servo[i]
-        if abs(error) <= params.servo_dead_band[i]:
+        left = abs(error)
+        if left <= params.servo_dead_band[i]:
             continue
-        move = error
-        if params.servo_lag[i] > 0.0:
-            move *= 1.0 - math.exp(-dt / params.servo_lag[i])
-        most = params.servo_rate[i] * dt
-        state.servo[i] += min(max(move, -most), most)
+        # in closed form: at its full rate while the lag would be faster, by the lag from there on
+        lag = params.servo_lag[i]
+        rate = params.servo_rate[i]
+        near = rate * lag if lag > 0.0 else 0.0  # a rate without limit is inf
+        fast = min(max(left - near, 0.0), rate * dt)
+        left -= fast
+        if lag > 0.0 and rate > 0.0:
+            left *= math.exp(-(dt - fast / rate) / lag)
+        left = max(left, params.servo_dead_band[i])
+        state.servo[i] = aim - math.copysign(left, error)
 
 
 @compiled()

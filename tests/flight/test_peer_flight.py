@@ -65,18 +65,18 @@ def test_the_same_touchdown(twin, other):
         math.hypot(
             facts["touchdown_east_m"] - down.east_m, facts["touchdown_north_m"] - down.north_m
         )
-        <= 0.1
+        <= 0.02
     )
-    assert facts["touchdown_speed_m_s"] == pytest.approx(down.speed, abs=0.02)
-    assert facts["touchdown_sideways_m_s"] == pytest.approx(down.sideways, abs=0.03)
-    assert facts["apogee_m"] == pytest.approx(other.apogee_m, abs=0.01)
+    assert facts["touchdown_speed_m_s"] == pytest.approx(down.speed, abs=0.005)
+    assert facts["touchdown_sideways_m_s"] == pytest.approx(down.sideways, abs=0.005)
+    assert facts["apogee_m"] == pytest.approx(other.apogee_m, abs=0.001)
 
 
 def test_the_same_way(twin, other):
     ours = np.column_stack([twin[name] for name in ("east_m", "north_m", "up_m")])
     theirs = np.array(other.path)
     assert ours.shape == theirs.shape
-    assert np.linalg.norm(ours - theirs, axis=1).max() < 0.15
+    assert np.linalg.norm(ours - theirs, axis=1).max() < 0.02
 
 
 def test_the_peer_refuses_what_it_does_not_know():

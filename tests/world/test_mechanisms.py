@@ -48,7 +48,22 @@ def test_the_lag_is_of_first_order():
 def test_within_the_dead_band_nothing_moves():
     assert (servo(0.05, dead_band=0.06) == 0.0).all()
     kept = servo(0.2, dead_band=0.06, lag=0.02)
-    assert kept[-1] == pytest.approx(0.14, abs=0.005)
+    assert kept[-1] == pytest.approx(0.14, abs=1e-12)  # it stops where the band begins
+
+
+@pytest.mark.parametrize("rate_hz", [100, 1000])
+def test_rate_lag_and_dead_band_give_the_same_way_at_any_step(rate_hz):
+    """Status [C]: 0.2 s at 2 per second bring it from 0.6 to lag * rate = 0.2 off its aim; from
+    there on the error is 0.2 exp(-t / lag), until the band is reached.
+    """
+    params = rig(rate_hz=rate_hz, substeps=1)
+    add_servo(params, ServoRole.FINS, rate=2.0, lag=0.1, dead_band=0.01)
+    world = World(params)
+    world.commands["servo"][0] = 0.6
+    kept = history(world, 0.6)["servo"][:, 0]
+    assert kept[rate_hz // 10] == pytest.approx(0.2, abs=1e-12)
+    assert kept[rate_hz // 4] == pytest.approx(0.6 - 0.2 * math.exp(-0.5), abs=1e-12)
+    assert kept[-1] == pytest.approx(0.59, abs=1e-12)
 
 
 def test_the_bias_moves_the_position_and_the_travel_bounds_it():
