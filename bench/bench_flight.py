@@ -50,11 +50,12 @@ def _command(*arguments: str | Path) -> float:
     done = subprocess.run(
         [sys.executable, "-c", _START, "fly", *map(str, arguments)],
         check=False,
-        stdout=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
     )
     took = time.perf_counter() - begun
     if done.returncode not in {0, 1}:
-        raise InternalError(f"drycount fly ended with status {done.returncode}")
+        raise InternalError(f"drycount fly ended with {done.returncode}: {done.stderr[-500:]}")
     return took
 
 
