@@ -591,7 +591,7 @@ def test_one_line_with_place_and_nearest_name(case, tmp_path):
 @pytest.mark.parametrize(
     ("content", "says"),
     [
-        (b"", "is missing"),
+        (b"", "there is no table \\[vehicle\\]"),
         (b"[vehicle", "not valid TOML"),
         (b"\xff\xfe", "not UTF-8"),
         (b"x = 1", "unknown key 'x'"),
