@@ -11,18 +11,28 @@ import json
 import math
 import re
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
+from sequencer import schema_words
 from sequencer.errors import InputError, nearest
 from sequencer.toml_lines import Place, lines_of_keys
 
-__all__ = ["MAX_BYTES", "Document", "Loc", "Strict", "parse_document", "read_document"]
+__all__ = [
+    "MAX_BYTES",
+    "Document",
+    "Line",
+    "Loc",
+    "Strict",
+    "located",
+    "parse_document",
+    "read_document",
+]
 
 #: Place of a value in a document: keys of tables and indices of arrays, from the root.
 Loc = Place
@@ -34,6 +44,16 @@ MAX_BYTES = 1 << 20
 _MAX_DEPTH = 40
 
 _ModelT = TypeVar("_ModelT", bound=BaseModel)
+
+
+def _printable(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("must be one line of printable text")
+    return text
+
+
+#: Text that stands in reports as it is: a name, a title.
+Line = Annotated[str, AfterValidator(_printable)]
 
 
 class Strict(BaseModel):
@@ -94,51 +114,62 @@ class Document:
                 for details in errors
                 if details["type"] != "missing" or details["loc"][:-1] not in strange
             ]
-            # what has no line is missing from the file as a whole: told last
-            raise min(faults, key=lambda fault: fault.line or math.inf) from None
+            # what has no line is missing from the file as a whole: told last; of two ways to see
+            # one line (text, or a list of texts) the one that got further fits better
+            _, fault = min(faults, key=lambda found: (found[1].line or math.inf, -len(found[0])))
+            raise fault from None
 
-    def _fault(self, model: type[BaseModel], details: ErrorDetails) -> InputError:
+    def _fault(self, model: type[BaseModel], details: ErrorDetails) -> tuple[Loc, InputError]:
+        """Where something is wrong, and the error that says so."""
         loc = self._existing(details["loc"])
         kind = details["type"]
         if kind == "missing":
-            key = str(details["loc"][-1])
+            key = details["loc"][-1]
+            if isinstance(key, int):
+                return loc, self.error(loc, f"'{dotted(loc)}' has too few entries")
             if loc:
-                return self.error(loc, f"'{key}' is missing in [{dotted(loc)}]")
+                return loc, self.error(loc, f"'{key}' is missing in [{dotted(loc)}]")
             shape = model.model_json_schema()["properties"].get(key, {})
             inner = f"{key}.NAME" if "additionalProperties" in shape else key
             table = f"[[{key}]]" if shape.get("type") == "array" else f"[{inner}]"
-            return self.error(loc, f"there is no table {table}")
+            return loc, self.error(loc, f"there is no table {table}")
         if kind == "extra_forbidden":
             key = str(loc[-1])
             valid = _schema_keys(model, loc[:-1], self.data)
             near = nearest(key, [name for name in valid if name not in self._table(loc[:-1])])
             where = f" in [{dotted(loc[:-1])}]" if loc[:-1] else ""
-            known = f" (known: {', '.join(valid)})" if near is None and valid else ""
-            return self.error(loc, f"unknown key {_shown(key)}{where}{known}", nearest=near)
-        return self._bad_value(loc, details)
+            known = f" (known: {schema_words.some(valid)})" if near is None and valid else ""
+            return loc, self.error(
+                loc, f"unknown key {schema_words.shown(key)}{where}{known}", nearest=near
+            )
+        return loc, self._bad_value(loc, details)
 
     def _bad_value(self, loc: Loc, details: ErrorDetails) -> InputError:
         name = f"'{dotted(loc)}'" if loc else "the file"
         value, context = details["input"], details.get("ctx", {})
-        message = _WORDS.get(details["type"])
+        message = schema_words.WANTED.get(details["type"])
         if message is not None:
-            return self.error(loc, f"{name} must be {message}, not {_shown(value)}")
+            return self.error(loc, f"{name} must be {message}, not {schema_words.shown(value)}")
         if details["type"] in ("literal_error", "union_tag_invalid"):
             listed = str(context.get("expected", context.get("expected_tags", "")))
+            if listed in ("True", "False"):
+                return self.error(
+                    loc, f"{name} must be {listed.lower()}, not {schema_words.shown(value)}"
+                )
             given = str(context.get("tag", value))
             choices = re.findall(r"'([^']*)'", listed)
             near = nearest(given, choices)
             if details["type"] == "union_tag_invalid":
                 key = str(context.get("discriminator", "")).strip("'()")
                 loc, name = (*loc, key), f"'{dotted((*loc, key))}'"
-            shown = _shown(context.get("tag", value))
+            shown = schema_words.shown(context.get("tag", value))
             return self.error(loc, f"{name} is {shown}, not one of {listed}", nearest=near)
         if details["type"] == "union_tag_not_found":
             key = str(context.get("discriminator", "")).strip("'")
             return self.error(loc, f"'{key}' is missing in [{dotted(loc)}]")
         if details["loc"] and details["loc"][-1] == "[key]":
             name = "the name"
-        return self.error(loc, f"{name} {_demand(details['type'], value, context)}")
+        return self.error(loc, f"{name} {schema_words.demand(details['type'], value, context)}")
 
     def _existing(self, loc: Iterable[str | int]) -> Loc:
         """`loc` without the marks that pydantic adds (union tags, "[key]") and missing keys."""
@@ -186,6 +217,14 @@ def read_document(path: str | Path) -> Document:
         line = raw.count(b"\n", 0, failure.start) + 1
         raise InputError("is not UTF-8 text", file=path, line=line) from None
     return parse_document(text, path)
+
+
+def located(path: Path, loc: Loc, what: str, nearest: str | None = None) -> InputError:
+    """An error at `loc` of a file that was read before; without a line if it is there no more."""
+    try:
+        return read_document(path).error(loc, what, nearest=nearest)
+    except InputError:  # also what was built, not read, has no file
+        return InputError(what, file=path, nearest=nearest)
 
 
 def parse_document(text: str, path: str | Path) -> Document:
@@ -239,87 +278,6 @@ def dotted(loc: Iterable[str | int]) -> str:
     return text
 
 
-_WORDS: Mapping[str, str] = {
-    "float_type": "a number",
-    "float_parsing": "a number",
-    "int_type": "a whole number",
-    "int_parsing": "a whole number",
-    "int_from_float": "a whole number",
-    "bool_type": "true or false",
-    "bool_parsing": "true or false",
-    "string_type": "text",
-    "tuple_type": "a list",
-    "list_type": "a list",
-    "dict_type": "a table",
-    "model_type": "a table",
-    "model_attributes_type": "a table",
-    "finite_number": "a finite number",
-}
-
-
-# type of error -> what is demanded; braces are filled in from the error's context
-_BOUNDS: Mapping[str, str] = {
-    "greater_than": "must be greater than {gt}",
-    "greater_than_equal": "must be at least {ge}",
-    "less_than": "must be less than {lt}",
-    "less_than_equal": "must be at most {le}",
-    "multiple_of": "must be a multiple of {multiple_of}",
-}
-_SIZES: Mapping[str, tuple[str, str]] = {
-    "too_short": ("min_length", "must have at least {} {}"),
-    "too_long": ("max_length", "must have at most {} {}"),
-    "string_too_short": ("min_length", "must have at least {} {}"),
-    "string_too_long": ("max_length", "must have at most {} {}"),
-}
-_ENTRIES, _CHARACTERS = ("entry", "entries"), ("character", "characters")
-
-# patterns of the schemas, in words
-_PATTERNS: Mapping[str, str] = {
-    "^[A-Za-z][A-Za-z0-9_]*$": "must be made of letters, digits and _, a letter first",
-}
-
-
-def _demand(kind: str, value: object, context: Mapping[str, Any]) -> str:
-    """What is demanded of a value that breaks a rule, and what it is instead."""
-    if kind in _BOUNDS:
-        bounds = {key: _plain(bound) for key, bound in context.items()}
-        return f"{_BOUNDS[kind].format(**bounds)}, not {_shown(value)}"
-    if kind in _SIZES:
-        key, text = _SIZES[kind]
-        size = len(value) if isinstance(value, str | Sequence | Mapping) else 0
-        if size == 0:
-            return "must not be empty"
-        one, many = _CHARACTERS if isinstance(value, str) else _ENTRIES
-        return f"{text.format(context[key], one if context[key] == 1 else many)}, not {size}"
-    if kind == "string_pattern_mismatch":
-        pattern = str(context["pattern"])
-        words = _PATTERNS.get(pattern, f"must have the form {pattern}")
-        return f"{words}, not {_shown(value)}"
-    if "error" in context:  # raised by a validator of ours, in our words
-        return str(context["error"])
-    return f"cannot be {_shown(value)}"
-
-
-def _plain(bound: object) -> str:
-    """A bound without the ".0" that it has only because the field is a float."""
-    return str(int(bound)) if isinstance(bound, float) and bound.is_integer() else str(bound)
-
-
-def _shown(value: object) -> str:
-    """A value of the file, short enough for one line."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, Mapping):
-        return "a table"
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        return "a list"
-    try:
-        text = f"'{value}'" if isinstance(value, str) else str(value)
-    except ValueError:  # an integer with thousands of digits
-        return "a very long number"
-    return text if len(text) <= 40 else f"{text[:36]}...'" if text[0] == "'" else f"{text[:36]}..."
-
-
 def _near_file(path: Path) -> str | None:
     try:
         names = [
@@ -336,14 +294,17 @@ def _near_file(path: Path) -> str | None:
 
 def _syntax_error(message: str, text: str) -> tuple[str, int]:
     """The parser's message without its place, and the line."""
+    bare = re.search(r"\r(?!\n)", text)
+    if bare:
+        line = text.count("\n", 0, bare.start()) + 1
+        return "a line ends in CR alone, instead of LF or CR LF", line
     found = re.fullmatch(
         r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", message, re.DOTALL
     )
     if found is None:
         return message, 1
     last = max(1, len(text.rstrip().splitlines()))
-    what = found[1][0].lower() + found[1][1:] if found[1] else found[1]
-    return what, int(found[2]) if found[2] else last
+    return schema_words.syntax(found[1]), int(found[2]) if found[2] else last
 
 
 def _schema_keys(model: type[BaseModel], loc: Loc, data: object) -> list[str]:

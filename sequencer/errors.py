@@ -12,7 +12,7 @@ import difflib
 from collections.abc import Iterable
 from pathlib import Path
 
-__all__ = ["DrycountError", "InputError", "InternalError", "UsageError", "nearest"]
+__all__ = ["DrycountError", "InputError", "InternalError", "UsageError", "nearest", "printable"]
 
 
 class DrycountError(Exception):
@@ -36,7 +36,7 @@ class InputError(DrycountError):
         line: int | None = None,
         nearest: str | None = None,
     ) -> None:
-        self.what = " ".join(what.split())
+        self.what = printable(" ".join(what.split()))
         self.file = None if file is None else str(file)
         self.line = line
         self.nearest = nearest
@@ -47,7 +47,7 @@ class InputError(DrycountError):
         if self.file is not None and self.line is not None:
             place += f"{self.line}:"
         hint = "" if self.nearest is None else f"; did you mean '{self.nearest}'?"
-        return f"{place} {self.what}{hint}".strip()
+        return printable(f"{place} {self.what}{hint}".strip())
 
     def at(self, file: str | Path, line: int | None) -> InputError:
         """The same error with its place filled in where it was not known yet."""
@@ -65,6 +65,11 @@ class UsageError(DrycountError):
 
 class InternalError(DrycountError):
     """A broken promise inside drycount itself; never the user's fault."""
+
+
+def printable(text: str) -> str:
+    """`text` with whatever a terminal would obey instead of showing it written out."""
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 def nearest(word: str, choices: Iterable[str]) -> str | None:

@@ -19,7 +19,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from sequencer.documents import Strict
+from sequencer.documents import Line, Strict
 
 __all__ = ["KEYS", "RequirementTable", "RequirementsFile", "ScopeTable"]
 
@@ -56,7 +56,7 @@ class ScopeTable(Strict):
 class RequirementTable(Strict):
     """One requirement."""
 
-    name: Annotated[str, Field(min_length=1, max_length=100)]
+    name: Annotated[Line, Field(min_length=1, max_length=100)]
     reason: Text
     pattern: Literal[
         "absence",

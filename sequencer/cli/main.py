@@ -25,7 +25,7 @@ import click
 
 from sequencer import __version__
 from sequencer.cli.stopping import stoppable
-from sequencer.errors import InputError, UsageError, nearest
+from sequencer.errors import InputError, UsageError, nearest, printable
 
 __all__ = ["COMMANDS", "cli", "main"]
 
@@ -168,5 +168,5 @@ def _surroundings(error: OSError) -> str:
 
 def _say(text: str, status: int) -> int:
     """One line on standard error."""
-    click.echo(f"drycount: {' '.join(text.split())}", err=True)
+    click.echo(f"drycount: {printable(' '.join(text.splitlines()))}", err=True)
     return status

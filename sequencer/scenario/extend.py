@@ -62,20 +62,27 @@ def _read(path: Path, above: tuple[Path, ...]) -> Document:
     place = ("scenario", "extends")
     if not isinstance(base_name, str):
         raise document.error(place, "'scenario.extends' must be text: a scenario file")
+    if not base_name.isprintable():
+        raise document.error(place, f"'{base_name}' is no name of a file")
     base_path = path.parent / base_name
     chain = (*above, path.resolve())
-    if base_path.resolve() in chain or len(chain) > _DEEPEST:
+    if base_path.resolve() in chain:
         raise document.error(place, f"'{base_name}' extends this file again")
+    if len(chain) > _DEEPEST:
+        raise document.error(place, f"more than {_DEEPEST} scenarios extend each other in a row")
     try:
         base = _read(base_path, chain)
     except InputError as error:
         if error.file == str(base_path) and error.line is None:
-            raise document.error(
-                place, f"extends '{base_name}': {error.what}", nearest=error.nearest
-            ) from None
+            near = error.nearest and str(Path(base_name).with_name(Path(error.nearest).name))
+            what = f"extends '{base_name}': {error.what}"
+            raise document.error(place, what, nearest=near) from None
         raise
     own = {key: value for key, value in document.data["scenario"].items() if key != "extends"}
-    inherited = {k: v for k, v in base.data.get("scenario", {}).items() if k not in _OWN}
+    head = base.data.get("scenario", {})
+    if not isinstance(head, dict):
+        raise base.error(("scenario",), "'scenario' must be a table")
+    inherited = {k: v for k, v in head.items() if k not in _OWN}
     lower = {k: v for k, v in base.data.items() if k != "expect"} | {"scenario": inherited}
     merged = _merge(lower, document.data | {"scenario": own})
     return _Layered(path, merged, document.digest + base.digest, upper=document, lower=base)

@@ -13,7 +13,7 @@ from typing import TypeVar
 
 from sequencer.checks import Requirement, build_requirements, load_requirements
 from sequencer.checks.happenings import read_happening
-from sequencer.documents import Document, Loc
+from sequencer.documents import Document, Loc, located
 from sequencer.errors import InputError, nearest
 from sequencer.record import SIGNALS
 from sequencer.scenario.expect import Expectation, Window
@@ -168,17 +168,15 @@ def _wires(logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
             choices = [
                 key.split(".", 1)[1] for key in places.sensors if key.startswith(f"{computer}.")
             ]
-            raise InputError(
-                f"input '{name}' of computer '{computer}' has no sensor in {vehicle.path.name}",
-                file=logic.path,
-                nearest=nearest(name, choices),
-            )
+            what = f"input '{name}' of computer '{computer}' has no sensor in {vehicle.path.name}"
+            raise located(logic.path, ("inputs", name), what, nearest(name, choices))
         has = unit(places.sensor_units[full]).dimension
         if unit(source.unit).dimension != has:
-            raise InputError(
+            raise located(
+                logic.path,
+                ("inputs", name),
                 f"input '{name}' is declared in {source.unit}, but the sensor in "
                 f"{vehicle.path.name} gives {places.sensor_units[full]}",
-                file=logic.path,
             )
         sensors.append(index)
     wiring = vehicle.wiring.get(computer, {})
@@ -186,10 +184,11 @@ def _wires(logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
     for name, function in logic.functions.items():
         wire = wiring.get(name)
         if wire is None:
-            raise InputError(
+            raise located(
+                logic.path,
+                ("functions", name),
                 f"function '{name}' of computer '{computer}' is not wired in {vehicle.path.name}",
-                file=logic.path,
-                nearest=nearest(name, wiring),
+                nearest(name, [each for each in wiring if each not in logic.functions]),
             )
         if function.kind == "servo" and wire.servo is not None:
             servos.append(places.servos[wire.servo])
@@ -197,10 +196,11 @@ def _wires(logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
             channels.append(tuple(places.channels[channel] for channel in wire.channels))
         else:
             what = "a servo" if wire.servo is not None else "a channel"
-            raise InputError(
-                f"function '{name}' of computer '{computer}' is a {function.kind}, but its "
-                f"sequence finds it wired to {what}",
-                file=vehicle.path,
+            raise located(
+                vehicle.path,
+                ("wiring", computer, name),
+                f"function '{name}' of computer '{computer}' is a {function.kind} in its "
+                f"sequence, but is wired to {what}",
             )
     return Wires(tuple(sensors), tuple(channels), tuple(servos))
 

@@ -7,14 +7,14 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from sequencer.checks import RequirementTable
-from sequencer.documents import Strict
+from sequencer.documents import Line, Strict
 from sequencer.scenario.outcome import Outcome
 from sequencer.world.weather import Weather
 
 __all__ = ["CrewTable", "ExpectTable", "FaultTable", "LinkTable", "ScenarioFile", "ScenarioTable"]
 
 Seconds = Annotated[float, Field(ge=0, le=3600)]
-Word = Annotated[str, Field(min_length=1, max_length=200)]
+Word = Annotated[Line, Field(min_length=1, max_length=200)]
 
 
 class CoversTable(Strict):
@@ -28,7 +28,7 @@ class ScenarioTable(Strict):
     """[scenario]: what is flown, and why."""
 
     title: Word
-    reason: Word
+    reason: Annotated[str, Field(min_length=1, max_length=1000)]
     covers: CoversTable
     vehicle: Word
     sequences: Annotated[list[Word], Field(min_length=1)]

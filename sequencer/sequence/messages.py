@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from sequencer.documents import read_document
+from sequencer.documents import located
 from sequencer.errors import InputError, nearest
 from sequencer.sequence.model import Input, Sequence
 from sequencer.units import TRUTH, Dimension, unit
@@ -33,7 +33,7 @@ def _check(
     computer, field = message
     if computer not in sequences:
         near = nearest(computer, sequences)
-        raise _error(sequence, entry, f"unknown computer '{computer}'", near)
+        raise _error(sequence, entry, f"no computer '{computer}' in this scenario", near)
     sender = sequences[computer]
     published = () if sender.publication is None else sender.publication.fields
     if field not in published:
@@ -50,8 +50,4 @@ def _dimension(sender: Sequence, field: str) -> Dimension:
 
 
 def _error(sequence: Sequence, entry: Input, what: str, near: str | None) -> InputError:
-    try:
-        line = read_document(sequence.path).line(("inputs", entry.name))
-    except InputError:  # a sequence that was built, not read, has no file
-        line = None
-    return InputError(what, file=sequence.path, line=line, nearest=near)
+    return located(sequence.path, ("inputs", entry.name), what, near)

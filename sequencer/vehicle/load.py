@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sequencer.documents import read_document
+from sequencer.errors import nearest
 from sequencer.vehicle import airframe, electrics
 from sequencer.vehicle.model import Vehicle
 from sequencer.vehicle.schema import VehicleFile
@@ -22,6 +23,12 @@ def load_vehicle(path: str | Path) -> Vehicle:
     parts = airframe.parts(document, file)
     motors, gimbals = airframe.motors(document, file, parts)
     owned = electrics.electrics(document, file, gimbals)
+    turned = [servo.gimbal for servo in owned.servos.values() if servo.gimbal is not None]
+    for name, motor in motors.items():
+        if motor.gimbal is not None and motor.gimbal not in turned:
+            what = f"no servo turns gimbal '{motor.gimbal}' of motor '{name}'"
+            near = nearest(motor.gimbal, turned)
+            raise document.error(("motors", name, "gimbal"), what, nearest=near)
     ground = airframe.ground(document, file)
     return Vehicle(
         name=file.vehicle.name,

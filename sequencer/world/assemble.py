@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from sequencer.documents import located
 from sequencer.errors import InputError
 from sequencer.vehicle import Vehicle
 from sequencer.vehicle.model import Load, Motor, Sensor
@@ -365,9 +366,10 @@ def _period(sensor: Sensor, vehicle: Vehicle, rate_hz: int) -> int:
     if rate_hz % sensor.rate_hz:
         divisors = [rate for rate in range(1, rate_hz + 1) if rate_hz % rate == 0]
         near = min(divisors, key=lambda rate: abs(rate - sensor.rate_hz))  # type: ignore[operator]
-        raise InputError(
+        raise located(
+            vehicle.path,
+            ("computers", sensor.computer, "sensors", sensor.name.partition(".")[2], "rate_hz"),
             f"sensor '{sensor.name}' answers at {sensor.rate_hz} Hz, which does not divide the "
             f"world's {rate_hz} Hz; the nearest that does is {near} Hz",
-            file=vehicle.path,
         )
     return rate_hz // sensor.rate_hz

@@ -325,7 +325,7 @@ def test_messages_that_fit(good, pad):
 
 
 def test_an_unknown_computer(good):
-    with pytest.raises(InputError, match="unknown computer 'pad'") as caught:
+    with pytest.raises(InputError, match="no computer 'pad' in this scenario") as caught:
         check_messages({"flight": good})
     assert caught.value.line == 16
     assert caught.value.file is not None
