@@ -136,7 +136,8 @@ class Document:
         if kind == "extra_forbidden":
             key = str(loc[-1])
             valid = _schema_keys(model, loc[:-1], self.data)
-            near = nearest(key, [name for name in valid if name not in self._table(loc[:-1])])
+            free = [name for name in valid if name not in self._table(loc[:-1])]
+            near = nearest(key, free) or nearest(key, valid)
             where = f" in [{dotted(loc[:-1])}]" if loc[:-1] else ""
             known = f" (known: {schema_words.some(valid)})" if near is None and valid else ""
             return loc, self.error(

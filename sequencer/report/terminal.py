@@ -142,7 +142,9 @@ def _shortfall(page: _Page, shortfall: Shortfall, record: FlightRecord) -> None:
     if verdict is not None and verdict.margin is not None:
         span = ""
         if verdict.start is not None and verdict.end is not None:
-            span = f", {at(record, verdict.start)} to {at(record, verdict.end)}"
+            span = f", {at(record, verdict.start)}"
+            if verdict.end != verdict.start:
+                span += f" to {at(record, verdict.end)}"
         page.wrapped(
             "    margin       ",
             f"{quantity(verdict.margin, verdict.unit)}  {verdict.requirement} "

@@ -88,6 +88,7 @@ CASES = [
     (CALM, "[expect]", "[expect]\nfoo = 1", "unknown key 'foo' in [expect]"),
     (CALM, "[expect]", "[[faults]]\n[expect]", "'name' is missing in [faults[1]]"),
     (CALM, "[scenario]", "scenario = [1]\n[other]", "'scenario' must be a table, not a list"),
+    (SCRUB, "stop_s", "stop", "unknown key 'stop' in [scenario]; did you mean 'stop_s'?"),
     (SCRUB, '"calm_landing.s', '"scrub.s', "extends this file again"),
     (SCRUB, '"calm_landing.s', '"calm.s', "did you mean 'calm_landing.scenario.toml'?"),
     (SCRUB, '"calm_landing.s', '"a\\u0000.s', "is no name of a file"),

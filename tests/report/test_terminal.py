@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import pytest
 
+from sequencer.flight.result import Shortfall
+from sequencer.record import Verdict
 from sequencer.report.terminal import print_report
 
 
@@ -51,6 +53,13 @@ def test_a_requirement_that_must_break_is_told_from_one_that_broke(make_result, 
     out, text = page()
     print_report([make_result("meant", short.record.verdicts)], out)
     assert text().startswith("ok     meant  landed  -3.10 m/s  soft_touchdown (must break)\n")
+
+
+def test_what_broke_on_one_tick_is_told_with_one_time(make_result, page):
+    hard = Verdict("soft", "broken", -3.1, "m/s", 1198, 1198, "4.1 m/s")
+    out, text = page()
+    print_report([make_result("a", [hard], shortfalls=(Shortfall("'soft' is broken", hard),))], out)
+    assert "    margin       -3.10 m/s  soft (broken, 11.98 s)\n" in text()
 
 
 def test_everything_on_request(short, page):
