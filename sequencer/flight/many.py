@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -153,13 +154,12 @@ def _in_parallel(
     # spawn: a forked copy of a process that has compiled kernels can hang
     context = multiprocessing.get_context("spawn")
     by_path: dict[Path, Result] = {}
-    # Ctrl-C reaches the workers too, and ends them without a word: this process says it
-    quiet = (signal.SIGINT, signal.SIG_DFL)
-    pool = ProcessPoolExecutor(workers, context, initializer=signal.signal, initargs=quiet)
+    pool = ProcessPoolExecutor(workers, context, initializer=_end_quietly)
     try:
-        waiting: dict[Future[Result], Path] = {
-            pool.submit(fly_one, path, on, executor): path for path in files
-        }
+        with _interrupts_held_back():  # which the workers inherit while they start
+            waiting: dict[Future[Result], Path] = {
+                pool.submit(fly_one, path, on, executor): path for path in files
+            }
         for future in as_completed(waiting):
             result = future.result()
             by_path[waiting[future]] = result
@@ -173,6 +173,26 @@ def _in_parallel(
         raise
     pool.shutdown()
     return [by_path[path] for path in files]
+
+
+def _end_quietly() -> None:
+    """In a worker: Ctrl-C, which reaches it too, ends it without a word; the parent says it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+
+
+@contextlib.contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """Inside, Ctrl-C waits: for this thread, and for the processes that it starts."""
+    if not hasattr(signal, "pthread_sigmask"):  # not on this platform
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _cores() -> int:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import re
+import signal
 from pathlib import Path
 
 import pytest
 
 import sequencer.world
 from sequencer.errors import InputError, UsageError
-from sequencer.flight import find_scenarios, fly_many
+from sequencer.flight import find_scenarios, fly_many, many
 
 
 @pytest.fixture
@@ -69,3 +70,18 @@ def test_names_are_sorted_each_once_and_chosen_by_a_word(tmp_path: Path) -> None
     assert [path.name for path in found] == ["calm.scenario.toml", "calm_again.scenario.toml"]
     found = find_scenarios([tmp_path / "gusty.scenario.toml", tmp_path])
     assert len(found) == 3
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="no signal masks here")
+def test_ctrl_c_waits_while_workers_start() -> None:
+    """A worker that is interrupted while it imports would print where it was."""
+    done = []
+
+    def start() -> None:
+        with many._interrupts_held_back():
+            os.kill(os.getpid(), signal.SIGINT)
+            done.append("started")
+
+    with pytest.raises(KeyboardInterrupt):
+        start()
+    assert done == ["started"]
