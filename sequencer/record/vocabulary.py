@@ -128,9 +128,10 @@ any run of characters: `fired flight.*`, `fired pad.ascent_*`.
 _MIDDLE = """
 ## Signals
 
-One value per world tick; NaN where there is none. The name carries the unit. What a computer
-estimates and reads is recorded beside these as `COMPUTER.NAME`, in the unit that its sequence
-declares.
+One value per world tick; NaN where there is none. The name carries the unit. Beside these are
+recorded, for every motor, `thrust_MOTOR_n` (N), and for every sensor and switch that a sequence
+reads `COMPUTER_INPUT`, as the sensor answers, in the unit that the sequence declares:
+`thrust_A1_n`, `flight_baro`, `pad_arm_key`.
 
 | signal | unit | meaning |
 | --- | --- | --- |

@@ -34,7 +34,8 @@ change it into your own, one file at a time, and fly after every change:
 A good order: weigh and measure, then the vehicle file; then the limits of the sequences, each with
 its reason; then one scenario for every fault you can name.
 
-`sh ci.sh` installs drycount and flies everything; run it for every change of the firmware.
+`sh ci.sh` installs drycount (from the folder or archive that `DRYCOUNT` names, if it is set) and
+flies everything; run it for every change of the firmware.
 
 Motors, igniters and ejection charges injure. A flight that comes out as expected here is no
 permission to fly: local law, the site's range safety officer and certified practice decide.
@@ -53,7 +54,7 @@ _CI = """\
 set -eu
 cd "$(dirname "$0")"
 python3 -m venv .venv
-.venv/bin/python -m pip install --quiet drycount
+.venv/bin/python -m pip install --quiet "${DRYCOUNT:-drycount}"  # a name, a folder or an archive
 .venv/bin/drycount fly . --junit results.xml --json results.json
 """
 
