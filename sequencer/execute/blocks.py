@@ -12,6 +12,7 @@ compared with it bit for bit. The order of operations in every formula is part o
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from typing import ClassVar
 
@@ -34,7 +35,7 @@ __all__ = ["BLOCKS", "BlockState", "Update", "make_block"]
 Update = Callable[[Memory], "float | bool | None"]
 
 
-class BlockState:
+class BlockState(ABC):
     """A block with its state.
 
     `first` is the output before the first update (a gated block may wait for it).
@@ -54,15 +55,15 @@ class BlockState:
         self.prepare()
         self.reset()
 
-    def prepare(self) -> None:
+    def prepare(self) -> None:  # noqa: B027 - nothing to pick out for some
         """Pick arguments and coefficients out once, so that `update` need not look them up."""
 
-    def reset(self) -> None:
+    def reset(self) -> None:  # noqa: B027 - some remember nothing
         """State at boot."""
 
+    @abstractmethod
     def update(self, memory: Memory) -> float | bool | None:
         """One update: new state, and the output."""
-        raise NotImplementedError
 
 
 def _never(_: Memory) -> bool:

@@ -153,7 +153,19 @@ class Median3(_Gateable):
     of: NumberText
 
 
-class Age(EstimateFile):
+class _Elapsed(EstimateFile):
+    """A time, counted in ticks of the computer's clock."""
+
+    def dimension(self, of: Dimension) -> Dimension:
+        del of
+        return _SECOND
+
+    def coefficients(self, dt: Fraction, rate_hz: int, written: Unit) -> dict[str, float]:
+        del dt, written
+        return {"rate_hz": float(rate_hz)}
+
+
+class Age(_Elapsed):
     """Time since an input last had a finite value, or since boot."""
 
     block: Literal["age"]
@@ -163,29 +175,13 @@ class Age(EstimateFile):
     def input_name(self) -> str | None:
         return self.input
 
-    def dimension(self, of: Dimension) -> Dimension:
-        del of
-        return _SECOND
 
-    def coefficients(self, dt: Fraction, rate_hz: int, written: Unit) -> dict[str, float]:
-        del dt, written
-        return {"rate_hz": float(rate_hz)}
-
-
-class Timer(EstimateFile):
+class Timer(_Elapsed):
     """Time since a condition was first true; 0 before that and after a reset."""
 
     block: Literal["timer"]
     start_when: TruthText
     reset_when: OptionalTruth = None
-
-    def dimension(self, of: Dimension) -> Dimension:
-        del of
-        return _SECOND
-
-    def coefficients(self, dt: Fraction, rate_hz: int, written: Unit) -> dict[str, float]:
-        del dt, written
-        return {"rate_hz": float(rate_hz)}
 
 
 class Latch(EstimateFile):
