@@ -9,6 +9,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 
 from sequencer import compiling
+from sequencer.vehicle import capacity
 
 __all__ = ["KERNEL", "SOURCES", "Record", "compiled", "plain", "prepare"]
 
@@ -19,6 +20,7 @@ _HERE: Final = Path(__file__).parent
 #: every file whose text can change a result of the kernel
 SOURCES: Final = (
     Path(compiling.__file__),
+    Path(capacity.__file__),
     *(
         _HERE / f"{name}.py"
         for name in (

@@ -14,6 +14,19 @@ from typing import Final
 
 import numpy as np
 
+from sequencer.vehicle.capacity import (
+    CHANNELS,
+    LOADS,
+    MOTORS,
+    OBSTACLES,
+    PARACHUTES,
+    PARTS,
+    SENSORS,
+    SERVOS,
+    SWITCHES,
+)
+from sequencer.vehicle.capacity import CURVE_POINTS as POINTS
+
 __all__ = [
     "COMMANDS",
     "NOT_BEGUN",
@@ -28,20 +41,11 @@ __all__ = [
     "empty",
 ]
 
-MOTORS: Final = 8
-POINTS: Final = 24  # of a thrust table
-CHANNELS: Final = 16
-LOADS: Final = 16  # igniters and other things plugged into channels
-SERVOS: Final = 8
-SENSORS: Final = 40
-PARACHUTES: Final = 4
 FAULTS: Final = 8
 GUSTS: Final = 6
 LEVELS: Final = 12  # of a wind profile
-SWITCHES: Final = 8  # operated by the crew
-OBSTACLES: Final = 4
 NOT_BEGUN: Final = -1  # tick of a state that has not been put on its pad yet
-BODIES: Final = 2  # 0 carries the flight computer; 1 is the spent stage after separation
+BODIES: Final = PARTS  # 0 carries the flight computer; 1 is the spent stage after separation
 CONFIGS: Final = 4  # aerodynamic: 0 stack, 1 stage, 2 stage with fins out, 3 stage with legs out
 
 

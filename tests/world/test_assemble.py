@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from sequencer.errors import InputError
-from sequencer.vehicle import capacity, load_vehicle, rewired
+from sequencer.vehicle import load_vehicle, rewired
 from sequencer.world import World, layout
 from sequencer.world.assemble import LONGEST_STEP_S, assemble
 from sequencer.world.layout import LoadKind, SensorKind, ServoRole
@@ -27,14 +27,6 @@ def vehicle():
 @pytest.fixture(scope="module")
 def made(vehicle):
     return assemble(vehicle, Weather(), rate_hz=100, seed=7, flight=3)
-
-
-def test_the_memory_has_room_for_every_valid_vehicle():
-    """Two packages that may not import each other agree on sizes."""
-    assert (capacity.PARTS, capacity.COMPUTERS) == (layout.BODIES, layout.BODIES)
-    for name in ("MOTORS", "CHANNELS", "LOADS", "SERVOS", "SENSORS", "PARACHUTES", "SWITCHES"):
-        assert getattr(capacity, name) == getattr(layout, name)
-    assert (capacity.CURVE_POINTS, capacity.OBSTACLES) == (layout.POINTS, layout.OBSTACLES)
 
 
 @pytest.mark.parametrize(("rate", "substeps"), [(100, 4), (200, 2), (300, 2), (400, 1), (1000, 1)])
