@@ -12,18 +12,22 @@ import contextlib
 import hashlib
 import os
 import shutil
+import sys
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
-__all__ = ["Kernels", "cache_parent"]
+__all__ = ["Kernels", "cache_parent", "lean_numba"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 #: folders of one kernel that are kept: a few checkouts or versions in turn should not thrash
 _KEPT: Final = 4
 _COMPLETE: Final = "complete"
+#: what numba would load for matrix products
+_UNUSED: Final = ("scipy.linalg", "scipy.linalg.cython_blas")
 
 
 def cache_parent() -> Path:
@@ -50,6 +54,25 @@ def cache_parent() -> Path:
         parent = Path(tempfile.gettempdir()) / f"drycount-{os.getuid()}"
         parent.mkdir(mode=0o700, exist_ok=True)
     return parent
+
+
+@contextlib.contextmanager
+def lean_numba() -> Iterator[None]:
+    """While it lasts numba finds no linear algebra of SciPy's.
+
+    Where SciPy is installed numba loads it together with the first compiled function: half a second
+    for matrix products that no kernel of ours takes. For processes of our own only: numba
+    code of somebody else might want them.
+    """
+    hidden = [name for name in _UNUSED if name not in sys.modules]
+    for name in hidden:
+        sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        for name in hidden:
+            if sys.modules.get(name, 0) is None:
+                del sys.modules[name]
 
 
 class Kernels:
@@ -100,21 +123,22 @@ class Kernels:
     def prepare(self, load: Callable[[], object], announce: Callable[[str], None] | None) -> None:
         """Compile once, under a lock, whatever `load` imports; say so only if it takes time.
 
-        Other processes that prepare the same kernel meanwhile wait, and then load.
+        What has been compiled before is left where it is: to load it is for whoever uses it. Other
+        processes that prepare the same kernel meanwhile wait.
         """
         if self.complete():
-            load()
             return
         with _locked(cache_parent() / f"{self.name}.lock"):
-            if not self.complete() and announce is not None:
+            if self.complete():
+                return
+            if announce is not None:
                 announce(f"compiling the {self.name} kernel (once per version) ...")
             load()
             (self.folder / _COMPLETE).touch()
 
     def _key(self) -> str:
-        import llvmlite  # type: ignore[import-untyped]  # noqa: PLC0415 - not until it compiles
-        import numba  # noqa: PLC0415
-        from llvmlite import binding  # noqa: PLC0415
+        # not numba itself: a process that only hands out work need not wait for it
+        from llvmlite import binding  # type: ignore[import-untyped]  # noqa: PLC0415
 
         key = hashlib.sha256()
         for source in self._sources:
@@ -123,7 +147,7 @@ class Kernels:
                 key.update(len(part).to_bytes(8, "little"))
                 key.update(part)
         features = binding.get_host_cpu_features().flatten()
-        machine = (numba.__version__, llvmlite.__version__, binding.get_host_cpu_name(), features)
+        machine = (version("numba"), version("llvmlite"), binding.get_host_cpu_name(), features)
         key.update("\n".join(machine).encode())
         return key.hexdigest()[:16]
 

@@ -59,7 +59,7 @@ def command(
     First comes what fell short: the first wrong event, its time and the margin. Then one line for
     every flight with the requirement that came nearest to breaking, then the total.
     """
-    from sequencer.cli.lean import lean_numba
+    from sequencer.compiling import lean_numba
     from sequencer.flight import find_scenarios, fly_many
     from sequencer.report.files import STANDARD_OUTPUT, check_writable, write
     from sequencer.report.json_report import as_json

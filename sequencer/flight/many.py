@@ -9,13 +9,10 @@ import signal
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from sequencer.compiling import lean_numba
 from sequencer.errors import DrycountError, InputError, UsageError
 from sequencer.flight.result import Result
-
-if TYPE_CHECKING:
-    from sequencer.scenario import Scenario
 
 __all__ = ["find_scenarios", "fly_many", "fly_one"]
 
@@ -62,42 +59,38 @@ def _inside(folder: Path) -> list[Path]:
         raise InputError(f"cannot be read: {error.strerror or error}", file=folder) from None
 
 
-def fly_one(path: Path, on: str, executor: str) -> Result:
-    """Fly one scenario file; whatever keeps it from flying becomes the result's `error`."""
-    # late: looking for scenarios needs neither numba nor pydantic
-    from sequencer.flight.loop import fly  # noqa: PLC0415
-    from sequencer.scenario import compare  # noqa: PLC0415
+def fly_one(
+    path: Path, on: str, executor: str, announce: Callable[[str], None] | None = None
+) -> Result:
+    """Fly one scenario file; whatever keeps it from flying becomes the result's `error`.
 
+    announce   as in `fly_many`
+    """
+    # late: looking for scenarios needs neither numba nor pydantic
+    from sequencer.scenario import compare, load_scenario  # noqa: PLC0415
+    from sequencer.world import prepare  # noqa: PLC0415
+
+    name = path.name.removesuffix(SUFFIX)
     try:
-        scenario = _load(path)
+        scenario = load_scenario(path)
+        prepare(announce)
+        from sequencer.flight.loop import fly  # noqa: PLC0415
+
         record = fly(scenario, on=on, executor=executor)
     except InputError as error:
-        return _not_flown(path, error)
-    name = path.name.removesuffix(SUFFIX)
+        return Result(name, path, "", None, error=str(error))
     return Result(name, path, scenario.reason, record, shortfalls=compare(scenario.expect, record))
 
 
-def _load(path: Path) -> Scenario:
+def _any_readable(files: Iterable[Path]) -> bool:
+    """Whether there is anything to compile the kernel for."""
     from sequencer.scenario import load_scenario  # noqa: PLC0415 - as in fly_one
 
-    return load_scenario(path)
-
-
-def _not_flown(path: Path, error: InputError) -> Result:
-    return Result(path.name.removesuffix(SUFFIX), path, "", None, error=str(error))
-
-
-def _unreadable(files: Iterable[Path]) -> list[Result]:
-    """Results of the files before the first that can be read."""
-    found = []
     for path in files:
-        try:
-            _load(path)
-        except InputError as error:
-            found.append(_not_flown(path, error))
-        else:
-            break
-    return found
+        with contextlib.suppress(InputError):
+            load_scenario(path)
+            return True
+    return False
 
 
 def fly_many(
@@ -124,23 +117,17 @@ def fly_many(
     files = find_scenarios(paths, keyword)
     if jobs is not None and jobs < 1:
         raise UsageError(f"--jobs must be at least 1, not {jobs}")
-    check_target(on)
-    failed = _unreadable(files)
-    if len(failed) == len(files):  # nothing to compile the kernel for
-        for result in failed:
-            if progress is not None:
-                progress(result)
-        return failed
+    check_target(on, executor)
     workers = min(len(files), jobs or _cores())
-    prepare(announce)
-    if workers == 1:
+    if workers == 1 or not _any_readable(files):
         results = []
         for path in files:
-            result = fly_one(path, on, executor)
+            result = fly_one(path, on, executor, announce)
             if progress is not None:
                 progress(result)
             results.append(result)
         return results
+    prepare(announce)
     return _in_parallel(files, workers, on, executor, progress)
 
 
@@ -158,7 +145,7 @@ def _in_parallel(
     try:
         with _interrupts_held_back():  # which the workers inherit while they start
             waiting: dict[Future[Result], Path] = {
-                pool.submit(fly_one, path, on, executor): path for path in files
+                pool.submit(_fly_in_worker, path, on, executor): path for path in files
             }
         for future in as_completed(waiting):
             result = future.result()
@@ -173,6 +160,11 @@ def _in_parallel(
         raise
     pool.shutdown()
     return [by_path[path] for path in files]
+
+
+def _fly_in_worker(path: Path, on: str, executor: str) -> Result:
+    with lean_numba():
+        return fly_one(path, on, executor)
 
 
 def _end_quietly() -> None:

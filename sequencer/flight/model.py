@@ -19,13 +19,18 @@ class ModelTarget:
 
     capabilities = frozenset({Capability.REBOOT, Capability.LOCK_STEP, Capability.REGISTERS})
 
-    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+    @staticmethod
+    def check(rest: str, executor: str) -> None:
+        """Refuse anything behind the colon, and executors that are none of ours."""
         if rest:
             raise UsageError(f"target 'model' takes nothing after the colon (got '{rest}')")
         if executor not in EXECUTORS:
             guess = nearest(executor, EXECUTORS)
             hint = f"; did you mean '{guess}'?" if guess else f" (known: {', '.join(EXECUTORS)})"
             raise UsageError(f"unknown executor '{executor}'{hint}")
+
+    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+        self.check(rest, executor)
         self._sequence = sequence
         self._executor = EXECUTORS[executor](sequence)
         self._name = executor

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from enum import Enum
 from importlib import import_module
 from importlib.metadata import entry_points
-from typing import Protocol, cast
+from typing import Any, Protocol, cast
 
 from sequencer.errors import UsageError, nearest
 from sequencer.execute import Outputs
@@ -50,6 +50,10 @@ class Target(Protocol):
 
     capabilities: frozenset[Capability]
 
+    @staticmethod
+    def check(rest: str, executor: str) -> None:
+        """Refuse, with UsageError, what could not be opened for any sequence."""
+
     def reset(self, boot: Boot) -> None:
         """Start anew; the next exchange is tick 0."""
 
@@ -73,15 +77,10 @@ def schemes() -> dict[str, str]:
     return found
 
 
-def check_target(spec: str) -> str:
-    """Where the class of the target that `spec` names lives. Raises UsageError if unknown."""
-    scheme = spec.partition(":")[0]
-    known = schemes()
-    if scheme not in known:
-        guess = nearest(scheme, known)
-        hint = f"; did you mean '{guess}'?" if guess else f" (known: {', '.join(sorted(known))})"
-        raise UsageError(f"unknown target '{spec}'{hint}")
-    return known[scheme]
+def check_target(spec: str, executor: str) -> None:
+    """Raises UsageError for a target or an executor that could not be opened for any sequence."""
+    maker, rest = _maker(spec)
+    maker.check(rest, executor)
 
 
 def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
@@ -90,10 +89,20 @@ def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
     Raises UsageError for an unknown scheme, or with the target's own one line where it cannot be
     opened.
     """
+    maker, rest = _maker(spec)
+    return cast("Target", maker(sequence, rest, executor))
+
+
+def _maker(spec: str) -> tuple[Any, str]:
+    """The class that `spec` names, and what stands behind its colon."""
     scheme, _, rest = spec.partition(":")
-    module, _, name = check_target(spec).partition(":")
+    known = schemes()
+    if scheme not in known:
+        guess = nearest(scheme, known)
+        hint = f"; did you mean '{guess}'?" if guess else f" (known: {', '.join(sorted(known))})"
+        raise UsageError(f"unknown target '{spec}'{hint}")
+    module, _, name = known[scheme].partition(":")
     try:
-        maker = getattr(import_module(module), name)
+        return getattr(import_module(module), name), rest
     except (ImportError, AttributeError) as error:
         raise UsageError(f"target '{scheme}' cannot be loaded: {error}") from error
-    return cast(Target, maker(sequence, rest, executor))

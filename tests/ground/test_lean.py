@@ -8,13 +8,13 @@ import sys
 
 import pytest
 
-from sequencer.cli.lean import lean_numba
+from sequencer.compiling import lean_numba
 
 
 def test_hidden_while_it_lasts_and_back_afterwards() -> None:
     script = (
         "import importlib, sys\n"
-        "from sequencer.cli.lean import lean_numba\n"
+        "from sequencer.compiling import lean_numba\n"
         "with lean_numba():\n"
         "    try:\n"
         "        importlib.import_module('scipy.linalg')\n"
