@@ -65,7 +65,12 @@ class Strict(BaseModel):
     """
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, populate_by_name=False
+        extra="forbid",
+        frozen=True,
+        strict=True,
+        allow_inf_nan=False,
+        populate_by_name=False,
+        defer_build=True,  # most are only ever part of a file: its schema holds theirs
     )
 
 
