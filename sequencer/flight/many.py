@@ -6,6 +6,7 @@ import contextlib
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from pathlib import Path
@@ -176,15 +177,28 @@ def _end_quietly() -> None:
 
 @contextlib.contextmanager
 def _interrupts_held_back() -> Iterator[None]:
-    """Inside, Ctrl-C waits: for this thread, and for the processes that it starts."""
+    """Inside, Ctrl-C waits: for this process, and for the processes that it starts.
+
+    The mask is for what is started, which inherits it. It covers one thread only, and the signal
+    may reach another, so here a handler takes note and what came is raised at the end.
+    """
     if not hasattr(signal, "pthread_sigmask"):  # not on this platform
         yield
         return
+    came: list[int] = []
+    is_main = threading.current_thread() is threading.main_thread()
+    handler = signal.getsignal(signal.SIGINT) if is_main else None
+    if handler is not None:
+        signal.signal(signal.SIGINT, lambda number, _: came.append(number))
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)  # one that waited comes here
+        if handler is not None:
+            signal.signal(signal.SIGINT, handler)
+    if came:
+        signal.raise_signal(signal.SIGINT)
 
 
 def _cores() -> int:

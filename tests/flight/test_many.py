@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import signal
+import threading
 from pathlib import Path
 
 import pytest
@@ -73,15 +74,28 @@ def test_names_are_sorted_each_once_and_chosen_by_a_word(tmp_path: Path) -> None
 
 
 @pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="no signal masks here")
-def test_ctrl_c_waits_while_workers_start() -> None:
-    """A worker that is interrupted while it imports would print where it was."""
+@pytest.mark.parametrize("other_thread", [False, True])
+def test_ctrl_c_waits_while_workers_start(*, other_thread: bool) -> None:
+    """A worker that is interrupted while it imports would print where it was.
+
+    A signal to the process goes to any thread that lets it through, so another one is tried too.
+    """
     done = []
+    over = threading.Event()
+    idle = threading.Thread(target=over.wait)
+    if other_thread:
+        idle.start()
 
     def start() -> None:
         with many._interrupts_held_back():
             os.kill(os.getpid(), signal.SIGINT)
-            done.append("started")
+            done.extend("started" for _ in range(20_000))  # time to notice the signal in
 
-    with pytest.raises(KeyboardInterrupt):
-        start()
-    assert done == ["started"]
+    before = signal.getsignal(signal.SIGINT)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            start()
+    finally:
+        over.set()
+    assert len(done) == 20_000
+    assert signal.getsignal(signal.SIGINT) is before
