@@ -68,7 +68,9 @@ def load_scenario(path: str | Path) -> Scenario:
     resolved = []
     for number, table in world_rows:
         try:
-            resolved.append(resolve_fault(table.kind, table.place, table.size, vehicle))
+            resolved.append(
+                resolve_fault(table.kind, table.place, table.size, vehicle, table.other)
+            )
         except InputError as error:
             raise _in_fault(document, number, error, table.kind) from None
     params, places = assemble(
@@ -321,8 +323,9 @@ def _faults(
                     f"no computer '{table.place}' in this scenario",
                     nearest=nearest(table.place, sequences),
                 )
-            if table.size is not None:
-                raise document.error((*place, "size"), f"'{table.kind}' takes no size")
+            for key in ("size", "other"):
+                if getattr(table, key) is not None:
+                    raise document.error((*place, key), f"'{table.kind}' takes no {key}")
         trigger = _trigger(names, place, table)
         faults.append(PlannedFault(table.name, table.kind, table.place, rows.get(number), trigger))
     return tuple(faults)
@@ -331,7 +334,13 @@ def _faults(
 def _in_fault(document: Document, number: int, error: InputError, kind: str) -> InputError:
     """An error of `resolve_fault` put at the key that it is about."""
     near = error.nearest
-    key = "kind" if kind not in FAULTS else "size" if "size" in error.what else "place"
+    key = "place"
+    if kind not in FAULTS:
+        key = "kind"
+    elif "size" in error.what:
+        key = "size"
+    elif "other" in error.what:
+        key = "other"
     if key == "kind":
         near = nearest(kind, [*FAULTS, *COMPUTER_FAULTS])
     return document.error(("faults", number, key), error.what, nearest=near)

@@ -79,6 +79,7 @@ class FaultTable(Timed):
     kind: Word
     place: Word
     size: float | None = None
+    other: Word | None = None
     for_s: Annotated[float, Field(gt=0, le=3600)] | None = None
 
 

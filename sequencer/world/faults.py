@@ -23,16 +23,21 @@ class FaultRow:
     place    what a scenario's `place` names: "load", "motor", "channel", "sensor", "servo",
              "parachute", "computer", or the one thing itself: "separation", "hold_down"
     unit     of `size`, "of the sensor" where it is that of the sensor, None where it takes none
+    other    what a scenario's `other` names where two places are mixed up, else None; the index
+             of that place then stands in the row instead of a size
     """
 
     kind: FaultKind
     place: str
     unit: str | None
     about: str
+    other: str | None = None
 
 
-def _row(kind: FaultKind, place: str, symbol: str | None, about: str) -> tuple[str, FaultRow]:
-    return kind.name.lower(), FaultRow(kind, place, symbol, about)
+def _row(
+    kind: FaultKind, place: str, symbol: str | None, about: str, other: str | None = None
+) -> tuple[str, FaultRow]:
+    return kind.name.lower(), FaultRow(kind, place, symbol, about, other)
 
 
 #: Word of the scenario file -> what it means.
@@ -46,14 +51,52 @@ FAULTS: Mapping[str, FaultRow] = dict(
             "carries its current and passes every continuity check, but lights nothing",
         ),
         _row(FaultKind.IGNITER_LATE, "load", "s", "acts this much later than it should"),
+        _row(FaultKind.IGNITER_SHORTED, "load", None, "is a short: never acts; continuity near 0"),
+        _row(
+            FaultKind.IGNITER_SHORTS_AFTER, "load", None, "acts, and is a short circuit afterwards"
+        ),
         _row(FaultKind.MOTOR_THRUST, "motor", "1", "thrust is this many times what it should be"),
+        _row(FaultKind.MOTOR_CHUFF, "motor", "s", "burns in puffs, one in every so many seconds"),
+        _row(FaultKind.MOTOR_BURST, "motor", None, "bursts while it burns: no thrust from then on"),
+        _row(FaultKind.EJECTION_EARLY, "motor", "s", "its ejection charge is this much early"),
+        _row(FaultKind.EJECTION_LATE, "motor", "s", "its ejection charge is this much late"),
         _row(FaultKind.CHANNEL_DEAD, "channel", None, "never conducts; continuity reads open"),
         _row(FaultKind.CHANNEL_SHORTED_ON, "channel", None, "conducts whatever is commanded"),
+        _row(
+            FaultKind.CHANNEL_INTERMITTENT,
+            "channel",
+            "s",
+            "conducts only in the first half of every so many seconds",
+        ),
+        _row(FaultKind.CHANNEL_RESISTANCE, "channel", "ohm", "has this much more resistance"),
+        _row(
+            FaultKind.WRONG_MAP,
+            "channel",
+            None,
+            "what is commanded to it acts on the channel `other`, and the reverse",
+            "channel",
+        ),
         _row(FaultKind.SENSOR_FROZEN, "sensor", None, "keeps answering with its last value"),
         _row(FaultKind.SENSOR_SILENT, "sensor", None, "no longer answers"),
         _row(FaultKind.SENSOR_BIAS, "sensor", _OF_SENSOR, "reads this much more"),
         _row(FaultKind.SENSOR_SPIKE, "sensor", _OF_SENSOR, "reads this value instead"),
         _row(FaultKind.SENSOR_NAN, "sensor", None, "answers with NaN"),
+        _row(FaultKind.SENSOR_STALE, "sensor", "s", "answers what it measured this much before"),
+        _row(FaultKind.SENSOR_CLIPPED, "sensor", _OF_SENSOR, "never reads beyond this, up or down"),
+        _row(FaultKind.SENSOR_SIGN, "sensor", None, "reads with the wrong sign"),
+        _row(
+            FaultKind.SENSOR_SWAPPED,
+            "sensor",
+            None,
+            "answers what the sensor `other` measures, and the reverse",
+            "sensor",
+        ),
+        _row(
+            FaultKind.SENSOR_BLOCKED,
+            "sensor",
+            "s",
+            "follows through a nearly closed port, with this time constant",
+        ),
         _row(FaultKind.SEPARATION_HUNG, "separation", None, "the parts do not part"),
         _row(FaultKind.SEPARATION_LATE, "separation", "s", "the parts part this much later"),
         _row(FaultKind.PARACHUTE_FAILS, "parachute", None, "stays packed"),
@@ -61,6 +104,10 @@ FAULTS: Mapping[str, FaultRow] = dict(
         _row(FaultKind.SERVO_STUCK, "servo", None, "stays where it is"),
         _row(FaultKind.HOLD_DOWN_STUCK, "hold_down", None, "does not open"),
         _row(FaultKind.BATTERY_LOW, "computer", "V", "its battery has this open-circuit voltage"),
+        _row(FaultKind.BATTERY_COLD, "computer", "K", "battery this much colder than the air"),
+        _row(FaultKind.BATTERY_RESISTANCE, "computer", "1", "internal resistance times this"),
+        _row(FaultKind.BATTERY_DISCONNECTED, "computer", None, "its battery has come off"),
+        _row(FaultKind.BATTERY_SENSED, "computer", "1", "its divider gives this times the voltage"),
     )
 )
 
@@ -83,22 +130,50 @@ def fault_places(kind: str, vehicle: Vehicle) -> tuple[str, ...]:
 
 
 def resolve_fault(
-    kind: str, place: str, size: float | None, vehicle: Vehicle
+    kind: str, place: str, size: float | None, vehicle: Vehicle, other: str | None = None
 ) -> tuple[int, int, float]:
-    """A fault as a row of numbers: FaultKind, index of its place, size in SI.
+    """A fault as a row of numbers: FaultKind, index of its place, size in SI or index of `other`.
 
-    Raises InputError (without a place in a file) for an unknown kind or place, or a size that is
-    missing, not wanted, or impossible.
+    Raises InputError (without a place in a file) for an unknown kind or place, or a size or an
+    `other` that is missing, not wanted, or impossible.
     """
     row = FAULTS.get(kind)
     if row is None:
         raise InputError(f"unknown fault '{kind}'", nearest=nearest(kind, FAULTS))
     choices = fault_places(kind, vehicle)
-    if place not in choices:
-        near = nearest(place, choices)
+    at = _index(row.place, place, choices)
+    if row.other is None:
+        if other is not None:
+            raise InputError(f"'{kind}' takes no other")
+        return int(row.kind), at, _size(kind, row, place, size, vehicle)
+    if size is not None:
+        raise InputError(f"'{kind}' takes no size")
+    if other is None:
+        raise InputError(f"'{kind}' needs an other {row.other}")
+    second = _index(f"other {row.other}", other, choices)
+    if second == at:
+        raise InputError(f"'{kind}' needs an other {row.other} than '{place}'")
+    if row.kind is FaultKind.SENSOR_SWAPPED:
+        _swappable(place, other, vehicle)
+    return int(row.kind), at, float(second)
+
+
+def _index(what: str, name: str, choices: tuple[str, ...]) -> int:
+    if name not in choices:
+        near = nearest(name, choices)
         listed = "" if near else f" (known: {', '.join(choices) or 'none'})"
-        raise InputError(f"unknown {row.place} '{place}'{listed}", nearest=near)
-    return int(row.kind), choices.index(place), _size(kind, row, place, size, vehicle)
+        raise InputError(f"unknown {what} '{name}'{listed}", nearest=near)
+    return choices.index(name)
+
+
+def _swappable(place: str, other: str, vehicle: Vehicle) -> None:
+    """Raises InputError where two sensors do not measure the same kind of thing."""
+    one, two = vehicle.sensors[place], vehicle.sensors[other]
+    if one.unit != two.unit or one.computer != two.computer:
+        raise InputError(
+            f"'{other}' cannot be the other of '{place}': it measures in {two.unit or 'bool'} "
+            f"for '{two.computer}', not in {one.unit or 'bool'} for '{one.computer}'"
+        )
 
 
 def _size(kind: str, row: FaultRow, place: str, size: float | None, vehicle: Vehicle) -> float:

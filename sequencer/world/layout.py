@@ -117,6 +117,24 @@ class FaultKind(IntEnum):
     SERVO_STUCK = 16  # servo: stays where it is
     HOLD_DOWN_STUCK = 17
     BATTERY_LOW = 18  # battery `place`: size V
+    IGNITER_SHORTED = 19  # load: a short; never acts, continuity reads nearly nothing
+    IGNITER_SHORTS_AFTER = 20  # load: acts, and is a short from then on
+    MOTOR_CHUFF = 21  # motor: burns in puffs, one every size s, cold for half of it
+    MOTOR_BURST = 22  # motor: the case bursts; thrust, propellant and ejection charge are gone
+    EJECTION_EARLY = 23  # motor: size s earlier
+    EJECTION_LATE = 24  # motor: size s later
+    CHANNEL_INTERMITTENT = 25  # channel: conducts in the first half of every size s only
+    CHANNEL_RESISTANCE = 26  # channel: size ohm more
+    WRONG_MAP = 27  # channel: what is commanded to it acts on channel `size`, and the reverse
+    BATTERY_COLD = 28  # battery `place`: size K colder than the air
+    BATTERY_DISCONNECTED = 29  # battery `place`
+    BATTERY_SENSED = 30  # battery `place`: its divider gives size times the voltage
+    BATTERY_RESISTANCE = 31  # battery `place`: internal resistance times size
+    SENSOR_STALE = 32  # sensor: answers with what it measured size s before
+    SENSOR_CLIPPED = 33  # sensor: never reads beyond size, up or down
+    SENSOR_SIGN = 34  # sensor: reads with the wrong sign
+    SENSOR_SWAPPED = 35  # sensor: answers what sensor `size` measures, and the reverse
+    SENSOR_BLOCKED = 36  # sensor: port nearly closed, follows with a time constant of size s
 
 
 _F = "f8"
