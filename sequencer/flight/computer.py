@@ -29,6 +29,8 @@ class Computer:
     channels     per pulsed function the channels that it drives
     servos       per servo function the servo that it drives
     commands     the world's, which it writes to
+
+    `state` is the state of its sequence, None while it is down.
     """
 
     def __init__(
@@ -42,6 +44,7 @@ class Computer:
         self.logic = logic
         self.name = logic.name
         self.target = target
+        self.state: str | None = None
         self.boot_number = 0
         self.mailboxes: dict[str, Mailbox] = {}
         self._fields: dict[str, dict[str, int]] = {}
@@ -90,6 +93,7 @@ class Computer:
         """Outputs off at once; the computer stays down until `restart` has run its time."""
         self._down_until = _WITHOUT_POWER
         self._driven = None
+        self.state = None
         for channels in self._wires.channels:
             for channel in channels:
                 self._channel_on[channel] = 0
@@ -127,6 +131,7 @@ class Computer:
         clock = (tick - self._born) // self._step
         outputs = self.target.exchange(clock, self._values, self._fresh)
         self._fresh = [False] * len(self._fresh)
+        self.state = outputs.state
         for kind, name, detail in outputs.events:
             note(kind, f"{self.name}.{name}", detail)
         self._drive(outputs.on, outputs.demands)

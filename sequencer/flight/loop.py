@@ -55,7 +55,7 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
     for reader in computers:
         for sender in reader.senders:
             reader.connect(scenario.sequences[sender])
-    plan = Plan(scenario, {computer.name: computer for computer in computers})
+    plan = Plan(scenario, {computer.name: computer for computer in computers}, recorder)
     after_down = round(scenario.after_touchdown_s * rate)
     for computer in computers:
         computer.sense(world.out["value"], world.out["fresh"])
@@ -69,7 +69,7 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
     tick = 0
     while tick < scenario.stop_ticks:
         recorder.begin(tick)
-        plan.apply(tick, recorder, commands)
+        plan.apply(tick, commands)
         for computer in computers:
             if not computer.due(tick) or not computer.wake(tick, recorder.note):
                 continue

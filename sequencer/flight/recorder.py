@@ -45,7 +45,7 @@ class Recorder:
         self._kept = empty(OUT, scenario.stop_ticks)
         self._kept_bytes = self._kept.view(np.uint8).reshape(-1, OUT.itemsize)
         self._events: list[Event] = []
-        self.seen: set[str] = set()
+        self._counts: dict[str, int] = {}
         self.down_tick: int | None = None
         self._tick = 0
         names = scenario.places
@@ -73,6 +73,10 @@ class Recorder:
         """Height of the vehicle's lowest point above the ground now, m."""
         return float(self._out["height"])
 
+    def count(self, label: str) -> int:
+        """How many events with this label have come so far."""
+        return self._counts.get(label, 0)
+
     def begin(self, tick: int) -> None:
         """Events noted from here on belong to this tick."""
         self._tick = tick
@@ -81,7 +85,7 @@ class Recorder:
         """Keep an event of the present tick."""
         event = Event(self._tick, kind, name, detail)
         self._events.append(event)
-        self.seen.add(event.label)
+        self._counts[event.label] = self._counts.get(event.label, 0) + 1
 
     def keep(self) -> None:
         """Keep the truth of the present tick."""

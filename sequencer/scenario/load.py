@@ -5,39 +5,30 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from fractions import Fraction
 from pathlib import Path
 from typing import TypeVar
 
 from sequencer.checks import Requirement, build_requirements, load_requirements
-from sequencer.checks.happenings import read_happening
 from sequencer.documents import Document, Loc, located
 from sequencer.errors import InputError, nearest
 from sequencer.record import SIGNALS
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
 from sequencer.scenario.labels import labels_of
-from sequencer.scenario.model import CrewAction, PlannedFault, Scenario, Wires
-from sequencer.scenario.schema import ScenarioFile, Timed
-from sequencer.scenario.trigger import Trigger
+from sequencer.scenario.model import Scenario, Wires
+from sequencer.scenario.names import Names
+from sequencer.scenario.plans import crew_actions, planned_faults, world_faults
+from sequencer.scenario.schema import ScenarioFile
 from sequencer.sequence import Sequence, check_messages, load_sequence
 from sequencer.units import unit
 from sequencer.vehicle import Vehicle, load_vehicle
 from sequencer.world.assemble import Places, assemble
-from sequencer.world.faults import FAULTS, resolve_fault
 
-__all__ = ["COMPUTER_FAULTS", "SUFFIX", "load_scenario"]
+__all__ = ["SUFFIX", "load_scenario"]
 
 SUFFIX = ".scenario.toml"
-
-#: faults that hit a computer or what it sends; everything else acts inside the world
-COMPUTER_FAULTS: Mapping[str, str] = {
-    "reboot": "loses power; boots again when the fault ends, after its boot time",
-    "late_ticks": "misses every tick while it lasts",
-    "link_lost": "nothing that it publishes while it lasts arrives",
-}
 
 #: two computers whose rates have no small common multiple would make the world crawl
 _FASTEST_HZ = 2000
@@ -60,19 +51,7 @@ def load_scenario(path: str | Path) -> Scenario:
     vehicle = _file(document, ("scenario", "vehicle"), folder / top.vehicle, load_vehicle)
     sequences = _sequences(document, tables, folder, vehicle)
     rate = _world_rate(document, sequences)
-    world_rows = [
-        (number, table)
-        for number, table in enumerate(tables.faults)
-        if table.kind not in COMPUTER_FAULTS
-    ]
-    resolved = []
-    for number, table in world_rows:
-        try:
-            resolved.append(
-                resolve_fault(table.kind, table.place, table.size, vehicle, table.other)
-            )
-        except InputError as error:
-            raise _in_fault(document, number, error, table.kind) from None
+    resolved, rows = world_faults(document, tables.faults, vehicle)
     params, places = assemble(
         vehicle, tables.weather, resolved, rate_hz=rate, seed=top.seed, flight=0
     )
@@ -81,11 +60,9 @@ def load_scenario(path: str | Path) -> Scenario:
     signals = {name: entry.unit for name, entry in SIGNALS.items()}
     signals |= {f"thrust_{motor}_n": "N" for motor in places.motors}
     signals |= {name: symbol for name, symbol, _ in inputs}
-    names = _Names(
-        document, signals, labels_of(sequences, places, [fault.name for fault in tables.faults])
-    )
+    labels = labels_of(sequences, places, [fault.name for fault in tables.faults])
+    names = Names(document, signals, labels, sequences)
     requirements = _requirements(names, tables, folder)
-    rows = {number: row for row, (number, _) in enumerate(world_rows)}
     return Scenario(
         name=path.name.removesuffix(SUFFIX),
         path=path,
@@ -102,8 +79,8 @@ def load_scenario(path: str | Path) -> Scenario:
         stop_ticks=max(1, math.ceil(round(top.stop_s * rate, 6))),
         after_touchdown_s=top.after_touchdown_s,
         link_delay=Fraction(str(tables.link.delay_s)),
-        crew=_crew(names, tables, places),
-        faults=_faults(names, tables, sequences, rows),
+        crew=crew_actions(names, tables.crew, places),
+        faults=planned_faults(names, tables.faults, rows),
         requirements=requirements,
         input_signals=inputs,
         expect=_expect(names, tables, requirements),
@@ -207,29 +184,6 @@ def _wires(logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
     return Wires(tuple(sensors), tuple(channels), tuple(servos))
 
 
-@dataclass(frozen=True, slots=True)
-class _Names:
-    """What requirements, moments and expectations may refer to, and where to complain."""
-
-    document: Document
-    signals: Mapping[str, str]
-    labels: frozenset[str]
-
-    def label(self, place: Loc, label: str) -> None:
-        """Refuse an event that can never come here."""
-        try:
-            read_happening(label, self.signals, self.labels)
-        except InputError as error:
-            raise self.document.error(place, error.what, nearest=error.nearest) from None
-
-    def pattern(self, place: Loc, pattern: str) -> None:
-        """Refuse a pattern over whole labels that none can match."""
-        if not any(fnmatchcase(label, pattern) for label in self.labels):
-            raise self.document.error(
-                place, f"'{pattern}' can never come here", nearest=nearest(pattern, self.labels)
-            )
-
-
 def _input_signals(
     sequences: Mapping[str, Sequence], wires: Mapping[str, Wires]
 ) -> tuple[tuple[str, str, int], ...]:
@@ -244,7 +198,7 @@ def _input_signals(
     )
 
 
-def _requirements(names: _Names, tables: ScenarioFile, folder: Path) -> tuple[Requirement, ...]:
+def _requirements(names: Names, tables: ScenarioFile, folder: Path) -> tuple[Requirement, ...]:
     document = names.document
     found: list[Requirement] = []
     for number, name in enumerate(tables.scenario.requirements):
@@ -276,78 +230,8 @@ def _requirements(names: _Names, tables: ScenarioFile, folder: Path) -> tuple[Re
     return (*found, *own)
 
 
-def _trigger(names: _Names, place: Loc, table: Timed) -> Trigger:
-    if table.event is not None:
-        names.label((*place, "event"), table.event)
-    return Trigger(
-        at_s=table.at_s,
-        event=table.event,
-        above_m=table.above_m,
-        below_m=table.below_m,
-        after_s=table.after_s,
-        for_s=getattr(table, "for_s", None) or math.inf,
-    )
-
-
-def _crew(names: _Names, tables: ScenarioFile, places: Places) -> tuple[CrewAction, ...]:
-    actions = []
-    for number, table in enumerate(tables.crew):
-        place: Loc = ("crew", number)
-        if table.switch not in places.switches:
-            raise names.document.error(
-                (*place, "switch"),
-                f"no switch '{table.switch}' in the vehicle",
-                nearest=nearest(table.switch, places.switches),
-            )
-        index = places.switches[table.switch]
-        actions.append(CrewAction(table.switch, index, table.on, _trigger(names, place, table)))
-    return tuple(actions)
-
-
-def _faults(
-    names: _Names,
-    tables: ScenarioFile,
-    sequences: Mapping[str, Sequence],
-    rows: Mapping[int, int],
-) -> tuple[PlannedFault, ...]:
-    document = names.document
-    faults: list[PlannedFault] = []
-    for number, table in enumerate(tables.faults):
-        place: Loc = ("faults", number)
-        if any(fault.name == table.name for fault in faults):
-            raise document.error((*place, "name"), f"two faults are named '{table.name}'")
-        if table.kind in COMPUTER_FAULTS:
-            if table.place not in sequences:
-                raise document.error(
-                    (*place, "place"),
-                    f"no computer '{table.place}' in this scenario",
-                    nearest=nearest(table.place, sequences),
-                )
-            for key in ("size", "other"):
-                if getattr(table, key) is not None:
-                    raise document.error((*place, key), f"'{table.kind}' takes no {key}")
-        trigger = _trigger(names, place, table)
-        faults.append(PlannedFault(table.name, table.kind, table.place, rows.get(number), trigger))
-    return tuple(faults)
-
-
-def _in_fault(document: Document, number: int, error: InputError, kind: str) -> InputError:
-    """An error of `resolve_fault` put at the key that it is about."""
-    near = error.nearest
-    key = "place"
-    if kind not in FAULTS:
-        key = "kind"
-    elif "size" in error.what:
-        key = "size"
-    elif "other" in error.what:
-        key = "other"
-    if key == "kind":
-        near = nearest(kind, [*FAULTS, *COMPUTER_FAULTS])
-    return document.error(("faults", number, key), error.what, nearest=near)
-
-
 def _expect(
-    names: _Names, tables: ScenarioFile, requirements: tuple[Requirement, ...]
+    names: Names, tables: ScenarioFile, requirements: tuple[Requirement, ...]
 ) -> Expectation:
     table = tables.expect
     known = [requirement.name for requirement in requirements]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -41,6 +40,7 @@ class PlannedFault:
 
     row       index of the world's fault row, or None where it hits a computer or its link
     place     name of what it hits
+    size      how much, in the unit of its row; of faults in the world it stands in `params`
     """
 
     name: str
@@ -48,12 +48,7 @@ class PlannedFault:
     place: str
     row: int | None
     trigger: Trigger
-
-    def lasts_ticks(self, rate_hz: int) -> float:
-        """How many world ticks it lasts, at least one; inf for the rest of the flight."""
-        if math.isinf(self.trigger.for_s):
-            return math.inf
-        return max(1, math.ceil(round(self.trigger.for_s * rate_hz, 6)))
+    size: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,8 @@ from sequencer.world.weather import Weather
 __all__ = ["CrewTable", "ExpectTable", "FaultTable", "LinkTable", "ScenarioFile", "ScenarioTable"]
 
 Seconds = Annotated[float, Field(ge=0, le=3600)]
+#: keys of which whatever is planned has exactly one
+MOMENTS = ("at_s", "event", "state", "above_m", "below_m")
 Word = Annotated[Line, Field(min_length=1, max_length=200)]
 
 
@@ -50,18 +52,17 @@ class Timed(Strict):
 
     at_s: Seconds | None = None
     event: Word | None = None
+    state: Word | None = None
     above_m: float | None = None
     below_m: float | None = None
     after_s: Seconds = 0.0
 
     @model_validator(mode="after")
     def _one_moment(self) -> Timed:
-        given = [
-            key for key in ("at_s", "event", "above_m", "below_m") if getattr(self, key) is not None
-        ]
+        given = [key for key in MOMENTS if getattr(self, key) is not None]
         if len(given) != 1:
             listed = ", ".join(given) if given else "none"
-            raise ValueError(f"needs exactly one of at_s, event, above_m, below_m (has {listed})")
+            raise ValueError(f"needs exactly one of {', '.join(MOMENTS)} (has {listed})")
         return self
 
 
@@ -81,6 +82,18 @@ class FaultTable(Timed):
     size: float | None = None
     other: Word | None = None
     for_s: Annotated[float, Field(gt=0, le=3600)] | None = None
+    until: Word | None = None
+    while_in: bool = False
+
+    @model_validator(mode="after")
+    def _one_end(self) -> FaultTable:
+        given = [key for key in ("for_s", "until") if getattr(self, key) is not None]
+        given += ["while_in"] if self.while_in else []
+        if len(given) > 1:
+            raise ValueError(f"has at most one of for_s, until, while_in (has {', '.join(given)})")
+        if self.while_in and self.state is None:
+            raise ValueError("has while_in, which needs a state to be in")
+        return self
 
 
 class WindowTable(Strict):

@@ -133,6 +133,56 @@ class TestMoments:
         assert ended is not None
         assert (tick, ended.tick) == (200, 207)
 
+    def test_a_state(self, folder: Path) -> None:
+        record, tick = self.begin(folder, 'state = "flight.coast"\nafter_s = 0.1')
+        entered = record.first("entered flight.coast")
+        assert entered is not None
+        assert tick == entered.tick + 1 + 10
+
+    def test_an_event_that_ends_it(self, folder: Path) -> None:
+        """An occurrence before the fault began does not count."""
+        record, tick = self.begin(folder, 'event = "lit A1"\nuntil = "entered pad.ascent"')
+        entered, ended = record.first("entered pad.ascent"), record.first("fault_ended f")
+        assert entered is not None
+        assert ended is not None
+        assert (ended.tick, tick < ended.tick) == (entered.tick + 1, True)
+        record, _ = self.begin(folder, 'event = "lit A1"\nuntil = "crew launch on"')
+        assert record.first("fault_ended f") is None
+
+    def test_while_in_a_state_again_and_again(self, folder: Path) -> None:
+        """The count is held and started once more: two spells of a fault, each as long as it."""
+        crew = "".join(
+            f'[[crew]]\nat_s = {at}\nswitch = "{switch}"\non = {on}\n'
+            for at, switch, on in [
+                (1.0, "arm_key", "true"),
+                (2.0, "launch", "true"),
+                (4.0, "hold", "true"),
+                (5.0, "launch", "false"),
+                (6.0, "hold", "false"),
+                (7.0, "recycle", "true"),
+                (8.0, "recycle", "false"),
+                (9.0, "launch", "true"),
+            ]
+        )
+        moment = f'state = "pad.countdown"\nwhile_in = true\n{crew}'
+        record, _ = self.begin(folder, moment, stop=12.0)
+        spells = [e.kind for e in record.events if e.name == "f"]
+        assert spells == ["fault_begun", "fault_ended", "fault_begun"]
+        entered = [e.tick for e in record.events if e.label == "entered pad.countdown"]
+        begun = [e.tick for e in record.events if e.label == "fault_begun f"]
+        assert begun == [tick + 1 for tick in entered]
+        held, ended = record.first("entered pad.hold"), record.first("fault_ended f")
+        assert held is not None
+        assert ended is not None
+        assert ended.tick == held.tick + 1
+
+    def test_a_state_is_left_when_its_computer_goes_down(self, folder: Path) -> None:
+        dip = '[[faults]]\nname = "dip"\nkind = "reboot"\nplace = "pad"\nat_s = 5.0\n'
+        record, _ = self.begin(folder, f'state = "pad.countdown"\nwhile_in = true\n{dip}', stop=6.0)
+        ended = record.first("fault_ended f")
+        assert ended is not None
+        assert ended.tick == 501
+
 
 class TestComputers:
     """Clocks, late ticks, reboots, links."""

@@ -81,7 +81,7 @@ def test_a_good_file(folder: Path) -> None:
         "entered pad.countdown",
         0.5,
     )
-    assert fault.lasts_ticks(100) == 200
+    assert fault.trigger.lasts_ticks(100) == 200
     assert scenario.requirements[-1].name == "own"
     assert set(scenario.hashes) == {
         "scenario",
@@ -94,7 +94,7 @@ def test_a_good_file(folder: Path) -> None:
 
 def test_a_fault_without_an_end_lasts_for_ever(folder: Path) -> None:
     (fault,) = load_scenario(write(folder, GOOD.replace("for_s = 2.0\n", ""))).faults
-    assert math.isinf(fault.lasts_ticks(100))
+    assert math.isinf(fault.trigger.lasts_ticks(100))
 
 
 def test_a_fault_of_a_computer_takes_no_row_of_the_world(folder: Path) -> None:
@@ -127,8 +127,19 @@ BROKEN = [
     ("delay_s = 0.005", "delay_ms = 5", 13, "unknown key 'delay_ms'"),
     ("temperature_offset_k", "temperature_k", 16, "did you mean 'temperature_offset_k'?"),
     ("temperature_offset_k = -10.0", "temperature_offset_k = nan", 16, "finite"),
-    ("at_s = 1.0\n", "", 18, "needs exactly one of at_s, event, above_m, below_m (has none)"),
+    (
+        "at_s = 1.0\n",
+        "",
+        18,
+        "needs exactly one of at_s, event, state, above_m, below_m (has none)",
+    ),
     ("at_s = 1.0\n", "at_s = 1.0\nabove_m = 3.0\n", 18, "(has at_s, above_m)"),
+    ("at_s = 1.0\n", 'state = "pad.saef"\n', 19, "did you mean 'pad.safe'?"),
+    ("at_s = 1.0\n", 'state = "safe"\n', 19, "no computer has a state 'safe'"),
+    ("at_s = 1.0\n", "at_s = 1.0\nwhile_in = true\n", 20, "unknown key 'while_in'"),
+    ("for_s = 2.0", "while_in = true", 23, "needs a state to be in"),
+    ("for_s = 2.0", 'for_s = 2.0\nuntil = "apogee"', 23, "(has for_s, until)"),
+    ("for_s = 2.0", 'until = "apogeo"', 29, "did you mean 'apogee'?"),
     ('switch = "arm_key"', 'switch = "arm_kye"', 20, "did you mean 'arm_key'?"),
     ("on = true", 'on = "yes"', 21, "must be true or false"),
     ('kind = "igniter_beside"\nplace', 'kind = "igniter_besides"\nplace', 25, "did you mean"),
