@@ -20,6 +20,7 @@ __all__ = [
     "Answer",
     "Count",
     "Demand",
+    "ExactlyOne",
     "Holds",
     "Presence",
     "Requirement",
@@ -73,6 +74,18 @@ class Holds:
 
 
 @dataclass(frozen=True, slots=True)
+class ExactlyOne:
+    """One of several conditions holds, and only one, but for gaps of at most `gap_s`.
+
+    Margin in s.
+    """
+
+    conditions: tuple[Condition, ...]
+    gap_s: float = 0.0
+    window: Window = ANY_TIME
+
+
+@dataclass(frozen=True, slots=True)
 class Answer:
     """Response (the answer follows), or with `backwards` precedence (it has gone before).
 
@@ -88,18 +101,22 @@ class Answer:
     window: Window = ANY_TIME
 
 
-Demand = Presence | Count | Holds | Answer
+Demand = Presence | Count | Holds | ExactlyOne | Answer
 
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """A statement that a flight must keep; `pattern` is the name it goes by in files."""
+    """A statement that a flight must keep; `pattern` is the name it goes by in files.
+
+    may_rest   a flight in which it is not exercised does not fall short
+    """
 
     name: str
     reason: str
     pattern: str
     demand: Demand
     scope: Scope = EVERYWHERE
+    may_rest: bool = False
 
     @property
     def unit(self) -> str:

@@ -12,7 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sequencer.checks.answers import answered
-from sequencer.checks.demands import Answer, Count, Holds, Presence, Requirement
+from sequencer.checks.demands import Answer, Count, ExactlyOne, Holds, Presence, Requirement
+from sequencer.checks.exclusive import exactly_one
 from sequencer.checks.findings import Finding
 from sequencer.checks.holding import holding
 from sequencer.checks.presence import count, presence
@@ -61,6 +62,8 @@ def _examine(requirement: Requirement, segment: Segment, view: View) -> Finding 
             return count(demand, segment, view)
         case Holds() as demand:
             return holding(demand, segment, view)
+        case ExactlyOne() as demand:
+            return exactly_one(demand, segment, view)
         case Answer() as demand:
             return answered(demand, segment, view)
 

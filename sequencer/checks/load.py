@@ -8,7 +8,16 @@ from pathlib import Path
 from typing import Protocol
 
 from sequencer.checks.conditions import Condition, read_condition
-from sequencer.checks.demands import Answer, Count, Demand, Holds, Presence, Requirement, Window
+from sequencer.checks.demands import (
+    Answer,
+    Count,
+    Demand,
+    ExactlyOne,
+    Holds,
+    Presence,
+    Requirement,
+    Window,
+)
 from sequencer.checks.happenings import Happening, read_happening
 from sequencer.checks.scopes import Scope
 from sequencer.checks.tables import KEYS, RequirementsFile, RequirementTable, ScopeTable
@@ -104,13 +113,15 @@ class _Builder:
         self._check_keys()
         table = self._table
         scope = Scope() if table.scope is None else self._scope(table.scope)
-        return Requirement(table.name, table.reason, table.pattern, self._demand(), scope)
+        return Requirement(
+            table.name, table.reason, table.pattern, self._demand(), scope, table.may_rest
+        )
 
     def _check_keys(self) -> None:
         """Every key belongs to the pattern, and of each group exactly one is given."""
         pattern = self._table.pattern
         groups, beside = KEYS[pattern]
-        common = ("name", "reason", "pattern", "scope")
+        common = ("name", "reason", "pattern", "scope", "may_rest")
         allowed = {*common, *beside, *(key for group in groups for key in group)}
         given = [key for key in type(self._table).model_fields if self._has(key)]
         for key in given:
@@ -135,13 +146,15 @@ class _Builder:
             case "absence" | "existence":
                 absent = table.pattern == "absence"
                 if table.condition is not None:
-                    condition = self._condition("condition", table.condition)
+                    condition = self._condition(("condition",), table.condition)
                     return Holds(condition, absent=absent, once=not absent, window=window)
                 return Presence(self._event(), absent=absent, window=window)
             case "bounded_existence":
                 return self._count(window)
             case "universality":
-                return Holds(self._condition("condition", table.condition), window=window)
+                return Holds(self._condition(("condition",), table.condition), window=window)
+            case "exactly_one":
+                return self._exactly_one(window)
         return self._answer(window)
 
     def _answer(self, window: Window) -> Answer:
@@ -164,12 +177,21 @@ class _Builder:
         if ask == asks[0]:
             trigger = self._happening((ask,), getattr(self._table, ask))
         else:
-            trigger = self._condition(ask, getattr(self._table, ask), measured=False)
+            trigger = self._condition((ask,), getattr(self._table, ask), measured=False)
         if give == gives[0]:
             answer = self._happening((give,), getattr(self._table, give))
         else:
-            answer = self._condition(give, getattr(self._table, give))
+            answer = self._condition((give,), getattr(self._table, give))
         return Answer(trigger, answer, backwards, give == "then_throughout", window)
+
+    def _exactly_one(self, window: Window) -> ExactlyOne:
+        conditions: list[Condition] = []
+        for number, text in enumerate(self._table.of or ()):
+            condition = self._condition(("of", number), text, measured=False)
+            if any(condition.node == other.node for other in conditions):
+                raise self._error(("of", number), f"'{condition.text}' stands here twice")
+            conditions.append(condition)
+        return ExactlyOne(tuple(conditions), self._table.gap_s or 0.0, window)
 
     def _count(self, window: Window) -> Count:
         table = self._table
@@ -239,15 +261,15 @@ class _Builder:
         except InputError as failure:
             raise self._error(loc, failure.what, nearest=failure.nearest) from None
 
-    def _condition(self, key: str, text: str | None, *, measured: bool = True) -> Condition:
+    def _condition(self, loc: Loc, text: str | None, *, measured: bool = True) -> Condition:
         try:
             condition = read_condition(text or "", self._signals)
         except InputError as failure:
-            raise self._error((key,), failure.what, nearest=failure.nearest) from None
+            raise self._error(loc, failure.what, nearest=failure.nearest) from None
         if measured and len(condition.units) > 1:
             listed = " and ".join(condition.units)
             raise self._error(
-                (key,),
+                loc,
                 f"'{condition.text}' compares {listed}, so its margin has no unit; split it",
             )
         return condition

@@ -33,6 +33,7 @@ KEYS: Mapping[str, tuple[tuple[tuple[str, ...], ...], tuple[str, ...]]] = {
     "existence": ((("event", "condition"),), ("within_s",)),
     "bounded_existence": ((("event",),), ("at_least", "at_most", "within_s")),
     "universality": ((("condition",),), ("within_s",)),
+    "exactly_one": ((("of",),), ("gap_s", "within_s")),
     "precedence": (
         (("event", "condition"), ("only_after", "only_after_condition")),
         ("within_s",),
@@ -63,11 +64,14 @@ class RequirementTable(Strict):
         "existence",
         "bounded_existence",
         "universality",
+        "exactly_one",
         "precedence",
         "response",
     ]
     event: Events | None = None
     condition: Text | None = None
+    of: Annotated[list[Text], Field(min_length=2, max_length=16)] | None = None
+    gap_s: Annotated[float, Field(ge=0, le=3600)] | None = None
     only_after: Events | None = None
     only_after_condition: Text | None = None
     when: Events | None = None
@@ -79,6 +83,7 @@ class RequirementTable(Strict):
     at_most: Annotated[int, Field(ge=0, le=1_000_000)] | None = None
     within_s: Annotated[list[Seconds], Field(min_length=2, max_length=2)] | None = None
     scope: ScopeTable | None = None
+    may_rest: bool = False
 
 
 class RequirementsFile(Strict):

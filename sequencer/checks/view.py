@@ -98,7 +98,7 @@ class View:
         return ", ".join(shown)
 
     def _values(self, name: str, symbol: str) -> NDArray[np.float64]:
-        signal = self.record.signals.get(name)
+        signal = self.record.signals.get(name) or self.record.logic.get(name)
         if signal is None:
             return np.full(self.record.ticks, math.nan)
         if signal.unit != symbol and unit(signal.unit) != unit(symbol):

@@ -18,7 +18,9 @@ from sequencer.flight.planned import Plan
 from sequencer.flight.recorder import Recorder
 from sequencer.flight.target import Target, open_target
 from sequencer.record import FLIGHT_OVER, FlightRecord
+from sequencer.record.logic import LogicSignals
 from sequencer.scenario import Scenario
+from sequencer.scenario.signals import memories
 from sequencer.world import World
 
 __all__ = ["fly"]
@@ -101,5 +103,6 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
         outcome=outcome_of(scenario.vehicle, world),
         facts=facts_of(world, rate),
         hashes=scenario.hashes,
+        logic=LogicSignals(recorder.events, tick, memories(scenario.sequences, scenario.faults)),
     )
     return replace(record, verdicts=judge(record, scenario.requirements))

@@ -80,6 +80,8 @@ class FlightRecord:
     facts        numbers worth a line in a report (touchdown speed, apogee, ...), name -> value, the
                  name carrying its unit as a suffix
     hashes       of sequences, vehicle, wiring, scenario: what this result is about
+    logic        flags and states of the computers as signals, worked out from the events when
+                 asked for (`sequencer.record.logic`); reports leave them out
     """
 
     scenario: str
@@ -91,6 +93,7 @@ class FlightRecord:
     facts: Mapping[str, float] = field(default_factory=dict)
     hashes: Mapping[str, str] = field(default_factory=dict)
     verdicts: tuple[Verdict, ...] = ()
+    logic: Mapping[str, Signal] = field(default_factory=dict, repr=False)
 
     @property
     def time_s(self) -> NDArray[np.float64]:
@@ -111,4 +114,4 @@ class FlightRecord:
 
     def __getitem__(self, name: str) -> NDArray[np.float64]:
         """Values of the named signal, shape (ticks,). Raises KeyError for an unknown name."""
-        return self.signals[name].values
+        return (self.signals[name] if name in self.signals else self.logic[name]).values

@@ -133,6 +133,13 @@ recorded, for every motor, `thrust_MOTOR_n` (N), and for every sensor and switch
 reads `COMPUTER_INPUT`, as the sensor answers, in the unit that the sequence declares:
 `thrust_A1_n`, `flight_baro`, `pad_arm_key`.
 
+Not recorded, but worked out from the events when a requirement (or a program) reads them, are the
+truths `COMPUTER_FLAG` for every flag of a sequence and `COMPUTER_in_STATE` for every state:
+`pad_counting`, `flight_in_coast`. What happens on a tick shows on that tick. A computer without
+power (`brown_out`, or a fault `reboot`) is in no state and its flags read 0 until it has booted;
+then those that are retained are what they were. Names that would mean two things are refused when
+the scenario is read.
+
 | signal | unit | meaning |
 | --- | --- | --- |
 """

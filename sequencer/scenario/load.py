@@ -13,7 +13,6 @@ from typing import TypeVar
 from sequencer.checks import Requirement, build_requirements, load_requirements
 from sequencer.documents import Document, Loc, located
 from sequencer.errors import InputError, nearest
-from sequencer.record import SIGNALS
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
 from sequencer.scenario.labels import labels_of
@@ -21,6 +20,7 @@ from sequencer.scenario.model import Scenario, Wires
 from sequencer.scenario.names import Names
 from sequencer.scenario.plans import crew_actions, planned_faults, world_faults
 from sequencer.scenario.schema import ScenarioFile
+from sequencer.scenario.signals import signals_of
 from sequencer.sequence import Sequence, check_messages, load_sequence
 from sequencer.units import unit
 from sequencer.vehicle import Vehicle, load_vehicle
@@ -57,9 +57,7 @@ def load_scenario(path: str | Path) -> Scenario:
     )
     wires = {name: _wires(logic, vehicle, places) for name, logic in sequences.items()}
     inputs = _input_signals(sequences, wires)
-    signals = {name: entry.unit for name, entry in SIGNALS.items()}
-    signals |= {f"thrust_{motor}_n": "N" for motor in places.motors}
-    signals |= {name: symbol for name, symbol, _ in inputs}
+    signals = signals_of(sequences, places.motors, inputs)
     labels = labels_of(sequences, places, [fault.name for fault in tables.faults])
     names = Names(document, signals, labels, sequences)
     requirements = _requirements(names, tables, folder)
@@ -260,6 +258,7 @@ def _expect(
         breaks=tuple(table.breaks),
         not_exercised=tuple(table.not_exercised),
         not_decided=tuple(table.not_decided),
+        may_rest=frozenset(rule.name for rule in requirements if rule.may_rest),
     )
 
 

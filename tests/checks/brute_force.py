@@ -93,6 +93,36 @@ def holds(segment, window, worth, over, kind):
     return (min(lows), min(highs)) if lows else None
 
 
+def one_of(segment, window, truths, gap):
+    """truths: one list per condition of True, False or None, a value per tick."""
+    start, stop, _, closed = segment
+    last = len(truths[0]) - 1
+    low, high = window
+    wanted = start + high if high < inf else (stop if closed else last)
+    end = min(wanted, stop) if closed else wanted
+    ticks = [tick for tick in range(start + low, int(end) + 1) if tick <= last]
+    beyond = not closed and (end > last or (high == inf and start + low > last))
+    if not ticks:
+        return (-inf, inf) if beyond else None
+    longest = {"surely": 0, "perhaps": 0}
+    for kind in ("surely", "perhaps"):
+        for first in ticks:
+            length = 0
+            while first + length in ticks:
+                column = [one[first + length] for one in truths]
+                unknown = column.count(None)
+                possible = {column.count(True) + extra for extra in range(unknown + 1)}
+                bad = 1 not in possible if kind == "surely" else possible != {1}
+                if not bad:
+                    break
+                length += 1
+            longest[kind] = max(longest[kind], length)
+    surely, perhaps = gap - longest["surely"], gap - longest["perhaps"]
+    if beyond and surely >= 0:
+        return (-inf, inf)
+    return (perhaps, surely)
+
+
 def response(segment, window, asked, given, last, over):
     low, high = window
     start, stop, _, closed = segment

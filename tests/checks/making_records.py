@@ -19,6 +19,9 @@ UNITS = {
     "angle_of_attack_deg": "deg",
     "angle_rad": "rad",
     "flight.armed": "bool",
+    "a": "bool",
+    "b": "bool",
+    "c": "bool",
 }
 
 

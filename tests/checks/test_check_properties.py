@@ -83,6 +83,30 @@ def test_conditions_against_brute_force(scope, window, q, r, worth, over, kind):
     assert got == want
 
 
+truths = st.lists(st.sampled_from((True, False, False, None)), min_size=LAST + 1, max_size=LAST + 1)
+
+
+@settings(max_examples=100)
+@given(scopes, windows, ticks, ticks, st.lists(truths, min_size=2, max_size=3), st.integers(0, 4))
+def test_exactly_one_against_brute_force(scope, window, q, r, held, gap):
+    want = expected(scope, q, r, lambda seg: brute_force.one_of(seg, window, held, gap))
+    names = "abc"[: len(held)]
+    signals = {
+        name: [nan if one is None else float(one) for one in values]
+        for name, values in zip(names, held, strict=True)
+    }
+    listed = [(tick, "set f.q") for tick in q] + [(tick, "set f.r") for tick in r]
+    events = ", ".join(f"{tick} {label}" for tick, label in listed)
+    got = outcome(
+        record(events, ticks=LAST + 1, rate_hz=1, **signals),
+        pattern="exactly_one",
+        of=list(names),
+        gap_s=gap,
+        **keys_of(scope, window),
+    )
+    assert got == want
+
+
 @settings(max_examples=100)
 @given(scopes, windows, ticks, ticks, ticks, ticks, st.booleans())
 def test_response_against_brute_force(scope, window, q, r, p, s, over):

@@ -12,7 +12,7 @@ from sequencer.checks import judge, load_requirements
 from sequencer.checks.load import build_requirements
 from sequencer.checks.tables import KEYS, RequirementTable
 from sequencer.errors import InputError, UsageError
-from sequencer.record import FlightRecord, Signal
+from sequencer.record import SIGNALS, FlightRecord, Signal
 
 GOOD = """\
     [[requirements]]
@@ -79,6 +79,8 @@ def test_good_file(tmp_path):
 BASE = 'name = "it"\nreason = "why"\n'
 EVENT = 'pattern = "absence"\nevent = "{}"\n'
 CONDITION = 'pattern = "universality"\ncondition = "{}"\n'
+ONE = 'pattern = "exactly_one"\n'
+TWO = 'of = ["tilt_deg < 3", "height_m > 5"]\n'
 ANSWER = 'pattern = "response"\nwhen = "apogee"\nthen = "touchdown"\n'
 
 # what stands below [[requirements]] (line 1), the line to blame, words of the message, the hint
@@ -158,6 +160,25 @@ BAD = {
     "scope is text": (BASE + ANSWER + 'scope = "globally"\n', 7, "must be a table", None),
     "same name twice": (BASE + EVENT.format("apogee") + "[[requirements]]\n" + BASE
                         + EVENT.format("liftoff"), 7, "two requirements named 'it'", None),
+    "one of nothing": (BASE + ONE + "of = []\n", 5, "'requirements[1].of' must not be empty", None),
+    "one of one": (BASE + ONE + 'of = ["tilt_deg < 3"]\n', 5,
+                   "'requirements[1].of' must have at least 2 entries, not 1", None),
+    "one of text": (BASE + ONE + 'of = "tilt_deg < 3"\n', 5,
+                    "'requirements[1].of' must be a list, not 'tilt_deg < 3'", None),
+    "one of what": (BASE + ONE, 4, "'exactly_one' needs of", None),
+    "one of the same": (BASE + ONE + 'of = ["tilt_deg < 3", "tilt_deg  <  3"]\n', 5,
+                        "'tilt_deg < 3' stands here twice", None),
+    "one of the unknown": (BASE + ONE + 'of = ["tilt_deg < 3", "tlt_deg > 3"]\n', 5,
+                           "unknown name 'tlt_deg'", "tilt_deg"),
+    "one of events": (BASE + ONE + 'of = ["apogee", "liftoff"]\n', 5, "unknown name 'apogee'",
+                      None),
+    "gap before zero": (BASE + ONE + TWO + "gap_s = -0.1\n", 6,
+                        "'requirements[1].gap_s' must be at least 0, not -0.1", None),
+    "gap without end": (BASE + ONE + TWO + "gap_s = inf\n", 6, "gap_s", None),
+    "gap elsewhere": (BASE + EVENT.format("apogee") + "gap_s = 0.1\n", 6,
+                      "'gap_s' does not belong to 'absence', which takes event, condition", None),
+    "may rest in words": (BASE + EVENT.format("apogee") + 'may_rest = "yes"\n', 6,
+                          "'requirements[1].may_rest' must be true or false, not 'yes'", None),
     "not TOML": (BASE + 'pattern = "absence\n', 4, "not valid TOML", None),
 }  # fmt: skip
 
@@ -245,7 +266,9 @@ def test_every_pattern_of_the_schema_has_its_keys():
 def test_examples_of_the_documentation_load(tmp_path):
     page = (Path(__file__).parents[2] / "docs" / "requirements.md").read_text(encoding="utf-8")
     examples = re.findall(r"```toml\n(.*?)```", page, re.DOTALL)
-    found = load_requirements(write(tmp_path, "\n".join(examples)))
+    signals = {name: signal.unit for name, signal in SIGNALS.items()}
+    signals |= {"pad_owns_abort": "bool", "flight_owns_abort": "bool"}
+    found = load_requirements(write(tmp_path, "\n".join(examples)), signals)
     assert len(found) == page.count("[[requirements]]\n")
     for pattern in KEYS:
         assert f"| `{pattern}` |" in page

@@ -334,3 +334,22 @@ class TestTargets:
         scenario = sequencer.load(demo / "scrub.scenario.toml")
         with pytest.raises(UsageError, match=said):
             scenario.fly(on=on, executor=executor)
+
+
+def test_flags_and_states_as_signals_through_a_reboot(folder: Path) -> None:
+    """Without power for 0.05 s and booting for 0.8 s the computer is in no state."""
+    record = fly(
+        folder,
+        '\n[[faults]]\nname = "dip"\nkind = "reboot"\nplace = "flight"\n'
+        'event = "entered flight.ascent"\nafter_s = 0.2\nfor_s = 0.05\n',
+    )
+    cut = next(record.find("fault_begun dip")).tick
+    back = next(record.find("booted flight")).tick
+    assert back - cut == 85
+    states = sum(record[name] for name in record.logic if name.startswith("flight_in_"))
+    assert states[cut:back].max() == 0.0
+    assert states[:cut].min() == states[back:].min() == 1.0
+    assert (record["flight_in_ascent"][cut - 20 : cut] == 1.0).all()
+    lifted = record["flight_lifted"]  # retained
+    assert (lifted[cut - 1], lifted[cut], lifted[back]) == (1.0, 0.0, 1.0)
+    assert "flight_lifted" not in record.signals

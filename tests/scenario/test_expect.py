@@ -107,6 +107,20 @@ def test_a_named_status_must_come_out(key: str, status: str) -> None:
     assert shortfall.what == f"'soft landing' was expected under {key}, but it is met"
 
 
+def test_what_may_rest_falls_short_only_when_it_breaks() -> None:
+    expect = Expectation("landed", may_rest=frozenset({"safing"}))
+    for status, short in (("not exercised", 0), ("met", 0), ("broken", 1), ("not decided", 1)):
+        flown = record(verdicts=(verdict("safing", status),))
+        assert len(compare(expect, flown)) == short
+
+
+def test_what_may_rest_can_still_be_demanded_to() -> None:
+    expect = Expectation("landed", not_exercised=("safing",), may_rest=frozenset({"safing"}))
+    assert compare(expect, record(verdicts=(verdict("safing", "not exercised"),))) == ()
+    (shortfall,) = compare(expect, record(verdicts=(verdict("safing", "met"),)))
+    assert shortfall.what == "'safing' was expected under not_exercised, but it is met"
+
+
 def test_requirements_come_before_events_and_the_outcome_last() -> None:
     flown = record((5, "liftoff"), outcome="crashed", verdicts=(verdict("a", "broken"),))
     found = compare(Expectation("landed", order=("apogee",)), flown)

@@ -253,6 +253,32 @@ class TestWhatDoesNotFitTogether:
             load_scenario(path)
         assert "did you mean 'pad'?" in str(caught.value)
 
+    def test_two_things_with_one_name_in_requirements(self, folder: Path) -> None:
+        path = self.edit(
+            folder, "pad.sequence.toml", "counting = {}\n", "in_safe = {}\ncounting = {}\n"
+        )
+        pad = folder / "pad.sequence.toml"
+        line = pad.read_text(encoding="utf-8").splitlines().index("[states.safe]") + 1
+        with pytest.raises(InputError) as caught:
+            load_scenario(path)
+        assert str(caught.value) == (
+            f"{pad}:{line}: requirements would read state 'safe' of computer 'pad' as "
+            "'pad_in_safe', but that is the flag 'in_safe' of computer 'pad' already"
+        )
+
+    def test_a_flag_and_a_state_can_be_read_by_requirements(self, folder: Path) -> None:
+        text = GOOD.replace(
+            'pattern = "absence"\nevent = "lit A2"',
+            'pattern = "absence"\ncondition = "pad_counting and flight_in_ascent"',
+        )
+        own = load_scenario(write(folder, text)).requirements[-1]
+        assert own.unit == "bool"
+        with pytest.raises(InputError) as caught:
+            load_scenario(write(folder, text.replace("in_ascent", "in_acsent")))
+        assert ":35: unknown name 'flight_in_acsent'; did you mean 'flight_in_ascent'?" in str(
+            caught.value
+        )
+
     def test_rates_without_a_common_multiple(self, folder: Path) -> None:
         self.edit(folder, "flight.sequence.toml", "rate_hz = 100", "rate_hz = 150")
         path = self.edit(folder, "pad.sequence.toml", "rate_hz = 50", "rate_hz = 950")
