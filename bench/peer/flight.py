@@ -108,7 +108,7 @@ def fly(scenario: Scenario) -> PeerFlight:
                     other.mail.append((tick + delay, board.logic.name, message))
         tick += 1
         known = len(world.facts)
-        world.heat({channel for board in boards for channel in board.channels}, tick / rate)
+        world.heat({channel for board in boards for channel in board.channels})
         world.advance(tick / rate)
         flight.events += [(tick, fact) for fact in world.facts[known:]]
         for board in boards:

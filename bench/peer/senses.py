@@ -77,8 +77,14 @@ def _resistance(channel: str, world: World) -> float:
         for load in world.vehicle.loads.values()
         if load.channel == channel and load.name not in world.spent
     )
-    own = world.vehicle.channels[channel].resistance_ohm
+    own = world.vehicle.channels[channel].resistance_at(20.0)
     return own + 1.0 / conductance if conductance > 0.0 else math.inf
+
+
+def _volts(computer: str, world: World) -> float:
+    """Of the battery without any current, V."""
+    battery = world.vehicle.computers[computer].battery
+    return battery.open_circuit_v(battery.charge)
 
 
 #: kind -> what a perfect sensor reads, from the sensor, the world and the crew's switches
@@ -91,7 +97,7 @@ _READINGS: dict[str, Callable[[Sensor, World, dict[str, bool]], float]] = {
     "hold_down_force": lambda _, world, __: world.pull(),
     "flame": lambda sensor, world, _: float(world.body.burns[str(sensor.place)].burns(world.time)),
     "continuity": lambda sensor, world, _: min(_resistance(str(sensor.place), world), sensor.high),
-    "battery": lambda sensor, world, _: world.vehicle.computers[sensor.computer].battery_v,
+    "battery": lambda sensor, world, _: _volts(sensor.computer, world),
     "wind": lambda _, __, ___: 0.0,  # it is calm
     "separated": lambda _, world, __: float(not world.body.joined),
 }

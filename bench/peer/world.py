@@ -41,20 +41,16 @@ class World:
         self.facts: list[str] = []
         self.touchdown: Touchdown | None = None
         self.highest = 0.0
-        self._heat = dict.fromkeys(vehicle.loads, 0.0)
         self._agenda: list[tuple[float, Callable[[], None]]] = []
         s = math.sqrt(0.5)  # nose up: body x is up, y north, z west
         self.state: State = np.array([*[0.0] * 6, s, 0.0, -s, *[0.0] * 4])
         self.state[2] = self.body.tail_station - self.body.balance(0.0).centre
 
-    def heat(self, channels: set[str], until: float) -> None:
-        """These channels conduct from now until then; what has had enough of it acts in time."""
+    def heat(self, channels: set[str]) -> None:
+        """These channels conduct from now on; what hangs on them acts at once."""
         for load in self.vehicle.loads.values():
             if load.channel in channels and load.does != "signals" and load.name not in self.spent:
-                acts = self.time + load.delay_s - self._heat[load.name]
-                self._heat[load.name] += until - self.time
-                if acts <= until + SOON:
-                    self._agenda.append((acts, partial(self._act, load)))
+                self._agenda.append((self.time, partial(self._act, load)))
 
     def advance(self, until: float) -> None:
         """Fly to this time, from one moment at which something happens to the next."""

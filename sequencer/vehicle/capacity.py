@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 __all__ = [
+    "BATTERY_POINTS",
     "CHANNELS",
     "COMPUTERS",
     "CURVE_POINTS",
@@ -22,6 +23,7 @@ PARTS: Final = 2
 COMPUTERS: Final = 2
 MOTORS: Final = 8
 CURVE_POINTS: Final = 24
+BATTERY_POINTS: Final = 8  # of each of a battery's tables
 CHANNELS: Final = 16
 LOADS: Final = 16
 SERVOS: Final = 8

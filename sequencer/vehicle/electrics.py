@@ -9,21 +9,18 @@ from typing import Any
 
 from sequencer.documents import Document, Loc
 from sequencer.units import unit
-from sequencer.vehicle import capacity
+from sequencer.vehicle import capacity, circuits
 from sequencer.vehicle.lookup import at_most, known, si, unknown
-from sequencer.vehicle.model import Channel, Computer, Load, Sensor, Servo, Wire
+from sequencer.vehicle.model import Channel, Computer, Sensor, Servo, Wire
 from sequencer.vehicle.schema import (
     ComputerTable,
     GimbalServoTable,
-    LoadTable,
     MechanismServoTable,
     VehicleFile,
 )
 from sequencer.vehicle.sensors import KINDS, SensorTable, number_key
 
-__all__ = ["Electrics", "electrics", "loads", "wiring"]
-
-_DOES = ("lights", "separates", "deploys", "releases", "signals")
+__all__ = ["Electrics", "electrics", "wiring"]
 
 
 @dataclass(slots=True)
@@ -48,13 +45,18 @@ def electrics(document: Document, file: VehicleFile, gimbals: Collection[str]) -
         raise document.error(("computers",), "a vehicle has at least one computer")
     at_most(document, ("computers",), file.computers, capacity.COMPUTERS, "computers")
     found = Electrics()
+    crew = list(dict.fromkeys(each for table in file.computers.values() for each in table.switches))
     for name, table in file.computers.items():
-        _computer(document, name, table, gimbals, found)
+        for word, channel in table.channels.items():
+            at: Loc = ("computers", name, "channels", word)
+            made = circuits.channel(document, at, name, channel, crew)
+            found.channels[made.name] = made
+        _servos(document, name, table, gimbals, found)
     for name, table in file.computers.items():
         _sensors(document, file, name, table, found)
         found.computers[name] = Computer(
             name=name,
-            battery_v=table.battery_v,
+            battery=circuits.battery(document, ("computers", name, "battery"), table.battery),
             channels=tuple(f"{name}.{each}" for each in table.channels),
             servos=tuple(f"{name}.{each}" for each in table.servos),
             sensors=tuple(f"{name}.{each}" for each in (*table.sensors, *table.switches)),
@@ -67,13 +69,10 @@ def electrics(document: Document, file: VehicleFile, gimbals: Collection[str]) -
     return found
 
 
-def _computer(
+def _servos(
     document: Document, name: str, table: ComputerTable, gimbals: Collection[str], found: Electrics
 ) -> None:
-    """Channels and servos of one computer."""
-    for word, channel in table.channels.items():
-        full = f"{name}.{word}"
-        found.channels[full] = Channel(full, name, channel.resistance_ohm)
+    """Servos of one computer."""
     for word, servo in table.servos.items():
         full = f"{name}.{word}"
         at: Loc = ("computers", name, "servos", word)
@@ -91,6 +90,12 @@ def _computer(
             raise document.error((*at, "start_deg"), f"servo '{word}' starts outside its travel")
         if made.low == made.high:
             raise document.error((*at, "low_deg"), f"servo '{word}' has no travel")
+        if made.stall_a < made.moving_a:
+            raise document.error(
+                (*at, "moving_a"),
+                f"servo '{word}' draws {made.moving_a:g} A moving, more than stalled "
+                f"(stall_a {made.stall_a:g})",
+            )
         found.servos[full] = made
 
 
@@ -174,6 +179,10 @@ def _place(
     own = file.computers[computer]
     choices: Collection[str] = own.channels if key == "channel" else own.servos
     full = f"{computer}.{known(document, (*at, key), f'{key} of {computer!r}', named, choices)}"
+    if key == "channel" and found.channels[full].test_current_a == 0.0:
+        raise document.error(
+            (*at, key), f"channel '{named}' has no test_current_a to measure its continuity with"
+        )
     if key == "servo":
         is_gimbal = found.servos[full].gimbal is not None
         if is_gimbal != (table.kind == "gimbal"):
@@ -184,40 +193,6 @@ def _place(
                 f"'{wanted}'",
             )
     return full
-
-
-def loads(
-    document: Document, file: VehicleFile, channels: Collection[str], bodies: int
-) -> dict[str, Load]:
-    """What is plugged into the channels, by name."""
-    at_most(document, ("loads",), file.loads, capacity.LOADS, "loads")
-    found: dict[str, Load] = {}
-    for name, table in file.loads.items():
-        at: Loc = ("loads", name)
-        known(document, (*at, "plug"), "channel", table.plug, channels)
-        does, target = _action(document, at, table, file)
-        if does == "separates" and bodies < capacity.PARTS:
-            raise document.error((*at, does), "a vehicle of one part has no separation")
-        if does == "releases" and not file.ground.hold_down:
-            raise document.error((*at, does), "there is no hold-down to release ([ground])")
-        found[name] = Load(name, table.plug, does, target, table.resistance_ohm, table.delay_s)
-    return found
-
-
-def _action(
-    document: Document, at: Loc, table: LoadTable, file: VehicleFile
-) -> tuple[str, str | None]:
-    given = [word for word in _DOES if getattr(table, word) is not None]
-    if len(given) != 1:
-        place = (*at, given[1]) if given else at
-        listed = ", ".join(given) if given else "none"
-        raise document.error(place, f"a load has exactly one of {', '.join(_DOES)} (got {listed})")
-    does = given[0]
-    if does == "lights":
-        return does, known(document, (*at, does), "motor", str(table.lights), file.motors)
-    if does == "deploys":
-        return does, known(document, (*at, does), "parachute", str(table.deploys), file.parachutes)
-    return does, None
 
 
 def wiring(document: Document, file: VehicleFile, found: Electrics) -> dict[str, dict[str, Wire]]:

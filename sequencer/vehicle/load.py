@@ -6,7 +6,7 @@ from pathlib import Path
 
 from sequencer.documents import read_document
 from sequencer.errors import nearest
-from sequencer.vehicle import airframe, electrics
+from sequencer.vehicle import airframe, circuits, electrics
 from sequencer.vehicle.model import Vehicle
 from sequencer.vehicle.schema import VehicleFile
 
@@ -30,6 +30,8 @@ def load_vehicle(path: str | Path) -> Vehicle:
             near = nearest(motor.gimbal, turned)
             raise document.error(("motors", name, "gimbal"), what, nearest=near)
     ground = airframe.ground(document, file)
+    plugged = circuits.loads(document, file, owned.channels, len(parts))
+    circuits.check_tests(document, owned.channels, plugged)
     return Vehicle(
         name=file.vehicle.name,
         about=file.vehicle.about,
@@ -44,7 +46,7 @@ def load_vehicle(path: str | Path) -> Vehicle:
         servos=owned.servos,
         sensors=owned.sensors,
         switches=tuple(owned.switches),
-        loads=electrics.loads(document, file, owned.channels, len(parts)),
+        loads=plugged,
         wiring=electrics.wiring(document, file, owned),
         separation_push_m_s=file.separation.push_m_s,
         separation_sideways_m_s=file.separation.sideways_m_s,

@@ -15,15 +15,18 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from sequencer.vehicle.circuit_model import Battery, Channel, HotWire, Load
 from sequencer.vehicle.classes import installed_impulse
 
 __all__ = [
     "CONFIGURATIONS",
     "Aero",
+    "Battery",
     "Channel",
     "Computer",
     "Ejection",
     "Ground",
+    "HotWire",
     "Load",
     "Motor",
     "Obstacle",
@@ -118,19 +121,11 @@ class Aero:
 
 
 @dataclass(frozen=True, slots=True)
-class Channel:
-    """A pyro output: resistance of switch, wires and connectors."""
-
-    name: str
-    computer: str
-    resistance_ohm: float
-
-
-@dataclass(frozen=True, slots=True)
 class Servo:
     """A servo; positions in rad, or 0..1 for fins and legs; rates per second.
 
     role     "gimbal_y", "gimbal_z", "fins", "legs"; a gimbal's has the name of its gimbal
+    moving_a, stall_a   current while it moves, and while it pushes against something
     """
 
     name: str
@@ -144,6 +139,8 @@ class Servo:
     dead_band: float
     bias: float
     start: float
+    moving_a: float = 0.0
+    stall_a: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,27 +171,11 @@ class Sensor:
 
 
 @dataclass(frozen=True, slots=True)
-class Load:
-    """What is plugged into `channel`.
-
-    does     "lights", "separates", "deploys", "releases", "signals"
-    target   motor or parachute that it acts on, else None
-    """
-
-    name: str
-    channel: str
-    does: str
-    target: str | None
-    resistance_ohm: float
-    delay_s: float
-
-
-@dataclass(frozen=True, slots=True)
 class Computer:
     """A computer and the full names of what it owns."""
 
     name: str
-    battery_v: float
+    battery: Battery
     channels: tuple[str, ...]
     servos: tuple[str, ...]
     sensors: tuple[str, ...]

@@ -10,19 +10,33 @@ from pydantic import Field
 
 from sequencer.documents import Strict
 from sequencer.vehicle import capacity
+from sequencer.vehicle.bounds import (
+    Amperes,
+    Area,
+    Damping,
+    Inertia,
+    Length,
+    Mass,
+    Name,
+    Offset,
+    Seconds,
+    Speed,
+    Station,
+    Text,
+    Word,
+)
+from sequencer.vehicle.circuit_schema import BatteryTable, ChannelTable, LoadTable
 from sequencer.vehicle.sensors import TABLES, SensorTable
 
 __all__ = [
     "AeroFile",
     "AeroTable",
-    "ChannelTable",
     "ComputerTable",
     "CurveTable",
     "FinsTable",
     "GeometryTable",
     "GimbalServoTable",
     "GroundTable",
-    "LoadTable",
     "MechanismServoTable",
     "MotorTable",
     "NoseTable",
@@ -35,13 +49,9 @@ __all__ = [
     "VehicleTable",
 ]
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
-Seconds = Annotated[float, Field(ge=0, le=600)]
-Word = Annotated[str, Field(min_length=1, max_length=100)]
-Text = Annotated[str, Field(min_length=1, max_length=2000)]
-#: Names are joined with a dot ("flight.baro") and stand in conditions.
-Name = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_]*$", max_length=60)]
+Percent = Annotated[float, Field(ge=0, le=100_000)]
+PositiveArea = Annotated[float, Field(gt=0, le=1000)]
+Lag = Annotated[float, Field(ge=0, le=60)]
 
 
 class VehicleTable(Strict):
@@ -55,18 +65,18 @@ class PartTable(Strict):
     """[parts.NAME]: one rigid body, without propellant. Stations are measured from the nose tip."""
 
     carries_computer: bool = False
-    mass_kg: Positive
-    centre_station_m: NotNegative
-    axial_kg_m2: Positive
-    transverse_kg_m2: Positive
-    tail_station_m: Positive
+    mass_kg: Mass
+    centre_station_m: Station
+    axial_kg_m2: Inertia
+    transverse_kg_m2: Inertia
+    tail_station_m: Length
 
 
 class CurveTable(Strict):
     """[curves.NAME]: shape of a thrust curve, % of burn time against % of mean thrust."""
 
     points_percent: Annotated[
-        tuple[tuple[NotNegative, NotNegative], ...],
+        tuple[tuple[Percent, Percent], ...],
         Field(min_length=3, max_length=capacity.CURVE_POINTS),
     ]
 
@@ -76,14 +86,14 @@ class MotorTable(Strict):
 
     part: Word
     gimbal: Name | None = None
-    nozzle_station_m: Positive
-    grain_station_m: Positive
-    offset_y_m: float = 0.0
-    offset_z_m: float = 0.0
-    total_impulse_n_s: Positive
+    nozzle_station_m: Length
+    grain_station_m: Length
+    offset_y_m: Offset = 0.0
+    offset_z_m: Offset = 0.0
+    total_impulse_n_s: Annotated[float, Field(gt=0, le=1_000_000)]
     burn_time_s: Annotated[float, Field(gt=0, le=60)]
     curve: Word
-    propellant_kg: Positive
+    propellant_kg: Mass
     ignition_delay_s: Seconds
     plugged: bool = False
     eject_delay_s: Seconds | None = None
@@ -96,25 +106,25 @@ class ParachuteTable(Strict):
     """[parachutes.NAME]"""
 
     part: Word
-    drag_area_m2: Positive
-    inflation_s: Positive
-    attach_station_m: NotNegative
+    drag_area_m2: PositiveArea
+    inflation_s: Annotated[float, Field(gt=0, le=60)]
+    attach_station_m: Station
     self_deploy_delay_s: Seconds | None = None
 
 
 class AeroTable(Strict):
     """[aero.CONFIGURATION]: forces as areas times dynamic pressure; stations from the nose tip."""
 
-    drag_area_nose_m2: Positive
-    drag_area_tail_m2: Positive
-    side_area_m2: Positive
-    slope_nose_m2: NotNegative | None = None
-    slope_tail_m2: NotNegative
-    centre_nose_m: NotNegative | None = None
-    centre_tail_m: NotNegative
-    centre_side_m: NotNegative
-    damping_pitch_m4: NotNegative
-    damping_roll_m4: NotNegative
+    drag_area_nose_m2: PositiveArea
+    drag_area_tail_m2: PositiveArea
+    side_area_m2: PositiveArea
+    slope_nose_m2: Area | None = None
+    slope_tail_m2: Area
+    centre_nose_m: Station | None = None
+    centre_tail_m: Station
+    centre_side_m: Station
+    damping_pitch_m4: Damping
+    damping_roll_m4: Damping
 
 
 class AeroFile(Strict):
@@ -134,29 +144,29 @@ class NoseTable(Strict):
     """[geometry.nose]"""
 
     shape: Literal["cone", "ogive"]
-    length_m: Positive
-    diameter_m: Positive
+    length_m: Length
+    diameter_m: Length
 
 
 class TransitionTable(Strict):
     """[[geometry.transitions]]: a conical shoulder or boat tail."""
 
-    station_m: NotNegative
-    length_m: Positive
-    front_diameter_m: Positive
-    rear_diameter_m: Positive
+    station_m: Station
+    length_m: Length
+    front_diameter_m: Length
+    rear_diameter_m: Length
 
 
 class FinsTable(Strict):
     """[geometry.fins]: trapezoidal fins, all alike; station_m of the leading edge at the root."""
 
     count: Literal[3, 4]
-    station_m: NotNegative
-    root_m: Positive
-    tip_m: NotNegative
-    span_m: Positive
-    sweep_m: NotNegative
-    body_diameter_m: Positive
+    station_m: Station
+    root_m: Length
+    tip_m: Station
+    span_m: Length
+    sweep_m: Station
+    body_diameter_m: Length
 
 
 class GeometryTable(Strict):
@@ -167,12 +177,6 @@ class GeometryTable(Strict):
     fins: FinsTable | None = None
 
 
-class ChannelTable(Strict):
-    """[computers.NAME.channels.NAME]: an output that switches the battery to what is plugged in."""
-
-    resistance_ohm: NotNegative
-
-
 class GimbalServoTable(Strict):
     """[computers.NAME.servos.NAME] that turns a gimbal."""
 
@@ -180,22 +184,26 @@ class GimbalServoTable(Strict):
     gimbal: Word
     low_deg: Annotated[float, Field(ge=-45, le=0)]
     high_deg: Annotated[float, Field(ge=0, le=45)]
-    rate_deg_s: Positive
-    lag_s: NotNegative = 0.0
-    dead_band_deg: NotNegative = 0.0
-    bias_deg: float = 0.0
-    start_deg: float = 0.0
+    rate_deg_s: Annotated[float, Field(gt=0, le=100_000)]
+    lag_s: Lag = 0.0
+    dead_band_deg: Annotated[float, Field(ge=0, le=45)] = 0.0
+    bias_deg: Annotated[float, Field(ge=-45, le=45)] = 0.0
+    start_deg: Annotated[float, Field(ge=-45, le=45)] = 0.0
+    moving_a: Amperes = 0.0
+    stall_a: Amperes = 0.0
 
 
 class MechanismServoTable(Strict):
     """[computers.NAME.servos.NAME] that moves fins or legs from 0 (stowed) to 1 (out)."""
 
     role: Literal["fins", "legs"]
-    rate_per_s: Positive
-    lag_s: NotNegative = 0.0
-    dead_band: NotNegative = 0.0
-    bias: float = 0.0
+    rate_per_s: Annotated[float, Field(gt=0, le=1000)]
+    lag_s: Lag = 0.0
+    dead_band: Annotated[float, Field(ge=0, le=1)] = 0.0
+    bias: Annotated[float, Field(ge=-1, le=1)] = 0.0
     start: Annotated[float, Field(ge=0, le=1)] = 0.0
+    moving_a: Amperes = 0.0
+    stall_a: Amperes = 0.0
 
 
 ServoTable = Annotated[GimbalServoTable | MechanismServoTable, Field(discriminator="role")]
@@ -209,50 +217,37 @@ else:
 class ComputerTable(Strict):
     """[computers.NAME]"""
 
-    battery_v: Annotated[float, Field(gt=0, le=100)]
+    battery: BatteryTable
     channels: dict[Name, ChannelTable] = {}
     servos: dict[Name, ServoTable] = {}
     sensors: dict[Name, AnySensor] = {}
     switches: tuple[Name, ...] = ()
 
 
-class LoadTable(Strict):
-    """[loads.NAME]: what is plugged into a channel; it does one thing when it gets current."""
-
-    plug: Word
-    lights: Word | None = None
-    separates: Literal[True] | None = None
-    deploys: Word | None = None
-    releases: Literal[True] | None = None
-    signals: Literal[True] | None = None
-    resistance_ohm: Positive
-    delay_s: Seconds = 0.0
-
-
 class ObstacleTable(Strict):
     """[[ground.obstacles]]: an upright cylinder near the pad."""
 
-    east_m: float
-    north_m: float
-    radius_m: Positive
-    height_m: Positive
+    east_m: Annotated[float, Field(ge=-10_000, le=10_000)]
+    north_m: Annotated[float, Field(ge=-10_000, le=10_000)]
+    radius_m: Annotated[float, Field(gt=0, le=10_000)]
+    height_m: Annotated[float, Field(gt=0, le=10_000)]
 
 
 class GroundTable(Strict):
     """[ground]: what holds the vehicle, the pad around it, and what a touchdown may be like."""
 
     hold_down: bool
-    rail_length_m: NotNegative = 0.0
+    rail_length_m: Station = 0.0
     rail_tilt_deg: Annotated[float, Field(ge=0, le=30)] = 0.0
     rail_azimuth_deg: Annotated[float, Field(ge=0, lt=360)] = 0.0
     pad_altitude_m: Annotated[float, Field(ge=-400, le=5000)] = 0.0
-    mast_height_m: Positive
-    leg_length_m: NotNegative = 0.0
-    leg_radius_m: NotNegative = 0.0
-    leg_speed_m_s: Positive
-    crash_speed_m_s: Positive
+    mast_height_m: Length
+    leg_length_m: Station = 0.0
+    leg_radius_m: Station = 0.0
+    leg_speed_m_s: Speed
+    crash_speed_m_s: Speed
     crash_tilt_deg: Annotated[float, Field(gt=0, le=90)]
-    parachute_speed_m_s: Positive
+    parachute_speed_m_s: Speed
     obstacles: Annotated[tuple[ObstacleTable, ...], Field(max_length=capacity.OBSTACLES)] = ()
 
 

@@ -49,13 +49,16 @@ KINDS: Mapping[str, SensorKindRow] = {
     "separated": SensorKindRow("whether the break wire between the parts is parted", None),
 }
 
+#: in any unit: beyond every pressure, force or rate that a sensor here can see
+_LARGEST = 1e9
+
 #: Numbers that a sensor with a unit may be given: name -> (constraint, default).
 NUMBERS: Mapping[str, tuple[Any, float | None]] = {
-    "noise": (Field(ge=0), 0.0),
-    "bias": (Field(), 0.0),
-    "quantum": (Field(ge=0), 0.0),
-    "low": (Field(), None),
-    "high": (Field(), None),
+    "noise": (Field(ge=0, le=_LARGEST), 0.0),
+    "bias": (Field(ge=-_LARGEST, le=_LARGEST), 0.0),
+    "quantum": (Field(ge=0, le=_LARGEST), 0.0),
+    "low": (Field(ge=-_LARGEST, le=_LARGEST), None),
+    "high": (Field(ge=-_LARGEST, le=_LARGEST), None),
 }
 
 

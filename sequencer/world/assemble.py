@@ -28,6 +28,7 @@ __all__ = ["LONGEST_STEP_S", "Places", "assemble", "places_of"]
 #: The integration step is never longer than this.
 LONGEST_STEP_S = 0.0025
 
+_ROOM_C = 20.0
 _GRAVITY = 9.80665  # m/s2, standard gravity (3rd CGPM, 1901)
 
 _SENSOR_KINDS: Mapping[str, SensorKind] = {
@@ -246,18 +247,19 @@ def _ejection(motor: Motor, places: Places) -> tuple[float, int, int]:
 def _circuits(params: np.void, vehicle: Vehicle, places: Places) -> None:
     channels = list(vehicle.channels.values())
     loads = list(vehicle.loads.values())
+    batteries = [each.battery for each in vehicle.computers.values()]
     _fill(
         params,
         channels=len(channels),
-        channel_resistance=[each.resistance_ohm for each in channels],
+        channel_resistance=[each.resistance_at(_ROOM_C) for each in channels],
         channel_battery=[places.computers.index(each.computer) for each in channels],
         loads=len(loads),
         load_channel=[places.channels[each.channel] for each in loads],
         load_kind=[_LOAD_KINDS[each.does] for each in loads],
         load_target=[_target(each, places) for each in loads],
         load_resistance=[each.resistance_ohm for each in loads],
-        load_delay=[each.delay_s for each in loads],
-        battery_volts=[each.battery_v for each in vehicle.computers.values()],
+        load_delay=[0.0 for _ in loads],
+        battery_volts=[each.open_circuit_v(each.charge) for each in batteries],
     )
 
 

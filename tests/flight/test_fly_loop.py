@@ -231,16 +231,10 @@ class TestComputers:
         assert record.first("entered pad.ignition") is None
 
     def test_outputs_are_off_while_a_computer_is_down(self, folder: Path) -> None:
-        """The pad goes down while an igniter is on whose delay is not over: nothing lights."""
-        vehicle = folder / "sandpiper.vehicle.toml"
-        text = vehicle.read_text(encoding="utf-8")
-        slow = text.replace(
-            'lights = "A1"\nresistance_ohm = 1.6\ndelay_s = 0.01',
-            'lights = "A1"\nresistance_ohm = 1.6\ndelay_s = 0.1',
-        )
-        assert slow != text
-        vehicle.write_text(slow, encoding="utf-8")
+        """The pad goes down while an igniter is on that takes longer than that: nothing lights."""
         row = (
+            '[[faults]]\nname = "slow"\nkind = "igniter_late"\nplace = "igniter_A1"\nsize = 0.1\n'
+            "at_s = 0.0\n"
             '[[faults]]\nname = "f"\nkind = "reboot"\nplace = "pad"\n'
             'event = "fired pad.ascent_1"\nafter_s = 0.05\nfor_s = 0.1\n'
         )

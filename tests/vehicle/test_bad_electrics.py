@@ -11,7 +11,7 @@ CASES = [
     (
         "third computer",
         "[loads.igniter_1]|",
-        "[computers.spare]\nbattery_v = 5.0\n[loads.igniter_1]",
+        "[computers.spare.battery]\nopen_circuit_v = 5.0\nresistance_ohm = 0.1\n[loads.igniter_1]",
         "[computers.pad]",
         "3 computers, of which there may be at most 2",
         None,

@@ -52,7 +52,7 @@ def test_fins_go_from_stowed_to_out(vehicle):
 def test_si_values_are_taken_as_written(vehicle):
     sensor = vehicle.sensors["flight.accel"]
     assert (sensor.noise, sensor.low, sensor.high, sensor.unit) == (0.2, -150.0, 150.0, "m/s2")
-    assert vehicle.loads["charge"].delay_s == 0.02
+    assert vehicle.loads["charge"].fire_energy_j == 0.02
 
 
 def test_a_sensor_without_range_never_clips(vehicle):
@@ -140,7 +140,13 @@ class TestDigests:
         [
             ("mass_kg = 0.4", "mass_kg = 0.41", False, True),
             ("noise_m_s2 = 0.2", "noise_m_s2 = 0.3", False, True),
-            ("battery_v = 7.4", "battery_v = 7.5", False, True),
+            ("[0.5, 7.4]", "[0.5, 7.5]", False, True),
+            ("sense_factor = 1.01", "sense_factor = 1.02", False, True),
+            ("wire_m = 4.0", "wire_m = 4.1", False, True),
+            ('closed_by = ["arm_key"]', "", False, True),
+            ("no_fire_a = 0.25", "no_fire_a = 0.26", False, True),
+            ("burn_s = 0.02", "burn_s = 0.03", False, True),
+            ("stall_a = 0.7", "stall_a = 0.8", False, True),
             ("mast_height_m = 2.0", "mast_height_m = 3.0", False, True),
             ("slope_tail_m2 = 0.02", "slope_tail_m2 = 0.03", False, True),
             ('plug = "flight.F1"', 'plug = "flight.F2"', True, False),
@@ -250,3 +256,4 @@ def test_the_documentation_lists_every_kind_of_sensor_and_the_room():
     ):
         assert f"{getattr(capacity, name)} {name.lower()}" in room
     assert f"{capacity.CURVE_POINTS} points" in room
+    assert f"{capacity.BATTERY_POINTS} points in each table of a battery" in room
