@@ -43,10 +43,11 @@ def test_every_requirement_is_exercised_by_some_flight() -> None:
     assert names - met == set()
 
 
-def test_the_screen_in_the_readme_shows_every_scenario() -> None:
+def test_the_screen_in_the_readme_is_true() -> None:
     screen = (DEMO.parent / "README.md").read_text(encoding="utf-8").split("<!-- screen:")[1]
-    for path in SCENARIOS:
+    shown = find_scenarios([DEMO], keyword="landing")
+    assert f"{len(shown)} flights: {len(shown)} as expected" in screen
+    for path in shown:
         scenario = sequencer.load(path).scenario
-        assert f"{scenario.name} " in screen
         row = next(line for line in screen.splitlines() if f" {scenario.name} " in line)
         assert f" {scenario.expect.outcome} " in row

@@ -101,7 +101,7 @@ def _read(
         raise InputError(f"'{kind}' takes no name, but '{name}' follows", nearest=kind)
     if not name and entry.about:
         raise InputError(f"'{kind}' needs a name ({entry.about})", nearest=f"{kind} *")
-    if " " in name and entry.source != "scenario":
+    if " " in name and entry.one_word:
         raise InputError(f"the name of an event is one word, not '{name}'")
     pattern = EventPattern(kind, name)
     if known_events is not None and text != FLIGHT_OVER:

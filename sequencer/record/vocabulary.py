@@ -13,6 +13,7 @@ __all__ = ["EVENT_KINDS", "FLIGHT_OVER", "SIGNALS", "EventKind", "SignalKind", "
 
 #: label of the event after which nothing more can come: it closes what has no deadline of its own
 FLIGHT_OVER = "ended flight"
+_AN_EXIT = "COMPUTER.EXIT"
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,13 +22,19 @@ class EventKind:
 
     source    who writes it: "computer", "world" or "scenario"
     meaning   one sentence
-    about     what the name of such an event stands for; "" where it has none. Names that the
-              scenario gives may hold blanks ("crew launch on"), all others are one word
+    about     what the name of such an event stands for; "" where it has none. Names of exits and
+              names that the scenario gives may hold blanks ("crew launch on"), all others are one
+              word
     """
 
     source: str
     meaning: str
     about: str = ""
+
+    @property
+    def one_word(self) -> bool:
+        """Whether no name of this kind holds blanks."""
+        return self.source != "scenario" and self.about != _AN_EXIT
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +47,7 @@ class SignalKind:
 
 EVENT_KINDS: Mapping[str, EventKind] = {
     "entered": EventKind("computer", "A state was entered.", "COMPUTER.STATE"),
-    "took": EventKind("computer", "An exit was taken.", "COMPUTER.EXIT"),
+    "took": EventKind("computer", "An exit was taken.", _AN_EXIT),
     "fired": EventKind("computer", "A function was switched on.", "COMPUTER.FUNCTION"),
     "ended": EventKind(
         "computer",

@@ -377,3 +377,14 @@ def test_times_are_exact(rate_hz, tick, window, margin):
     found = verdict(flown, pattern="response", within_s=window, when="apogee", then="opened main")
     assert found.margin == margin
     assert found.status == (MET if margin >= 0 else BROKEN)
+
+
+def test_an_exit_has_the_name_that_its_file_gives_it():
+    """Names of exits may hold blanks, as crew actions and faults may."""
+    flown = replace(
+        record(), events=(Event(10, "took", "pad.key out"), Event(40, "took", "pad.key out late"))
+    )
+    once = {"pattern": "bounded_existence", "event": "took pad.key out", "at_most": 1}
+    assert outcome(flown, **once)[0] == MET
+    twice = {"pattern": "bounded_existence", "event": "took pad.key *", "at_most": 1}
+    assert outcome(flown, **twice)[0] == BROKEN
