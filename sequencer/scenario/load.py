@@ -51,7 +51,7 @@ def load_scenario(path: str | Path) -> Scenario:
     vehicle = _file(document, ("scenario", "vehicle"), folder / top.vehicle, load_vehicle)
     sequences = _sequences(document, tables, folder, vehicle)
     rate = _world_rate(document, sequences)
-    resolved, rows = world_faults(document, tables.faults, vehicle)
+    resolved, rows = world_faults(document, tables.faults, vehicle, rate)
     params, places = assemble(
         vehicle, tables.weather, resolved, rate_hz=rate, seed=top.seed, flight=0
     )

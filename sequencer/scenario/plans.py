@@ -20,7 +20,7 @@ __all__ = ["crew_actions", "planned_faults", "world_faults"]
 
 
 def world_faults(
-    document: Document, tables: list[FaultTable], vehicle: Vehicle
+    document: Document, tables: list[FaultTable], vehicle: Vehicle, world_hz: int
 ) -> tuple[list[tuple[int, int, float]], dict[int, int]]:
     """Faults that act in the world, as its rows, and which row a table has: {table: row}."""
     resolved: list[tuple[int, int, float]] = []
@@ -29,7 +29,9 @@ def world_faults(
         if table.kind in COMPUTER_FAULTS:
             continue
         try:
-            row = resolve_fault(table.kind, table.place, table.size, vehicle, table.other)
+            row = resolve_fault(
+                table.kind, table.place, table.size, vehicle, table.other, world_hz=world_hz
+            )
         except InputError as error:
             raise _in_fault(document, number, error, table.kind) from None
         rows[number] = len(resolved)

@@ -19,6 +19,7 @@ from sequencer.world.layout import (
 
 if TYPE_CHECKING:
     from sequencer.world.jit import prepare
+    from sequencer.world.playback import Playback
     from sequencer.world.world import World
 
 __all__ = [
@@ -29,6 +30,7 @@ __all__ = [
     "FaultKind",
     "LoadKind",
     "Mode",
+    "Playback",
     "SensorKind",
     "ServoRole",
     "World",
@@ -43,6 +45,10 @@ def __getattr__(name: str) -> object:
         from sequencer.world.world import World  # noqa: PLC0415
 
         return World
+    if name == "Playback":
+        from sequencer.world.playback import Playback  # noqa: PLC0415
+
+        return Playback
     if name == "prepare":
         from sequencer.world.jit import prepare  # noqa: PLC0415
 

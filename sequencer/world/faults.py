@@ -8,12 +8,20 @@ from dataclasses import dataclass
 from sequencer.errors import InputError, nearest
 from sequencer.units import unit
 from sequencer.vehicle import Vehicle
-from sequencer.world.layout import FaultKind
+from sequencer.world.layout import REMEMBERED, FaultKind
 
 __all__ = ["FAULTS", "FaultRow", "fault_places", "resolve_fault"]
 
 #: stands for the unit of the sensor itself
 _OF_SENSOR = "of the sensor"
+
+#: what no fault can do to a sensor that answers 0 or 1 -> why not
+_MEASURES_ONLY: Mapping[FaultKind, str] = {
+    FaultKind.SENSOR_BIAS: "nothing can be added to '{}', which reads 0 or 1",
+    FaultKind.SENSOR_CLIPPED: "'{}' cannot be clipped: it reads 0 or 1",
+    FaultKind.SENSOR_SIGN: "'{}' has no sign: it reads 0 or 1",
+    FaultKind.SENSOR_BLOCKED: "'{}' has no port to be blocked: it reads 0 or 1",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +138,17 @@ def fault_places(kind: str, vehicle: Vehicle) -> tuple[str, ...]:
 
 
 def resolve_fault(
-    kind: str, place: str, size: float | None, vehicle: Vehicle, other: str | None = None
+    kind: str,
+    place: str,
+    size: float | None,
+    vehicle: Vehicle,
+    other: str | None = None,
+    *,
+    world_hz: int = 1000,
 ) -> tuple[int, int, float]:
     """A fault as a row of numbers: FaultKind, index of its place, size in SI or index of `other`.
+
+    world_hz    ticks of the world per second: as often do switches answer
 
     Raises InputError (without a place in a file) for an unknown kind or place, or a size or an
     `other` that is missing, not wanted, or impossible.
@@ -142,10 +158,15 @@ def resolve_fault(
         raise InputError(f"unknown fault '{kind}'", nearest=nearest(kind, FAULTS))
     choices = fault_places(kind, vehicle)
     at = _index(row.place, place, choices)
+    if row.kind in _MEASURES_ONLY and vehicle.sensors[place].unit is None:
+        raise InputError(_MEASURES_ONLY[row.kind].format(place))
     if row.other is None:
         if other is not None:
             raise InputError(f"'{kind}' takes no other")
-        return int(row.kind), at, _size(kind, row, place, size, vehicle)
+        amount = _size(kind, row, place, size, vehicle)
+        if row.kind is FaultKind.SENSOR_STALE:
+            _remembered(place, amount, vehicle, world_hz)
+        return int(row.kind), at, amount
     if size is not None:
         raise InputError(f"'{kind}' takes no size")
     if other is None:
@@ -183,13 +204,22 @@ def _size(kind: str, row: FaultRow, place: str, size: float | None, vehicle: Veh
         return 0.0
     symbol = row.unit
     if symbol == _OF_SENSOR:
-        own = vehicle.sensors[place].unit
-        if own is None and row.kind is FaultKind.SENSOR_BIAS:
-            raise InputError(f"nothing can be added to '{place}', which reads 0 or 1")
-        symbol = own or "1"
+        symbol = vehicle.sensors[place].unit or "1"
     if size is None:
         meant = "a plain number" if symbol == "1" else f"in {symbol}"
         raise InputError(f"'{kind}' needs a size, {meant}")
-    if row.unit != _OF_SENSOR and size < 0.0:
+    signed = row.unit == _OF_SENSOR and row.kind is not FaultKind.SENSOR_CLIPPED
+    if not signed and size < 0.0:
         raise InputError(f"the size of '{kind}' is not negative (got {size:g})")
     return unit(symbol).span_to_si(size)
+
+
+def _remembered(place: str, age_s: float, vehicle: Vehicle, world_hz: int) -> None:
+    """Raises InputError where the world does not keep answers of a sensor for so long."""
+    rate = vehicle.sensors[place].rate_hz or world_hz
+    longest = (REMEMBERED - 1) / rate
+    if age_s > longest:
+        raise InputError(
+            f"the size of 'sensor_stale' is at most {longest:g} s for '{place}', of whose answers, "
+            f"{rate} a second, {REMEMBERED} are kept (got {age_s:g})"
+        )

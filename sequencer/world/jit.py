@@ -25,6 +25,7 @@ SOURCES: Final = (
         _HERE / f"{name}.py"
         for name in (
             "air",
+            "answers",
             "chance",
             "circuits",
             "forces",

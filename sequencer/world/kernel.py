@@ -6,6 +6,8 @@ A tick goes: faults take effect, turbulence moves on, loads that need no heating
 `substeps` integration steps, after each of which motors, parachutes, circuits and the joint move
 on; then the truth is written to `out` and the sensors that are due answer. So `out` and its sensors
 belong to the end of the tick, which is the beginning of the next.
+
+Recorded answers can stand in place of the world: then a tick has nothing but the faults of sensors.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from sequencer.world.answers import answer, begin_answers
 from sequencer.world.circuits import heat_loads
 from sequencer.world.forces import set_shape
 from sequencer.world.jit import Record, compiled
@@ -24,16 +27,17 @@ from sequencer.world.mechanisms import burn_motors, move_servos, part, run_parac
 from sequencer.world.motion import advance_part1
 from sequencer.world.motors import set_factors
 from sequencer.world.observe import observe
-from sequencer.world.sensing import sense
+from sequencer.world.sensing import measure
 from sequencer.world.surface import let_go, move_body0, place_on_pad
 from sequencer.world.turbulence import begin_turbulence, stir
 
-__all__ = ["step", "step_bytes"]
+__all__ = ["play", "play_bytes", "step", "step_bytes"]
 
 #: numba takes ten times as long to recognise a record of this size as a step needs, so Python
 #: hands over the records' bytes
 _BYTES = numba.uint8[::1]
 _FOUR = numba.void(_BYTES, _BYTES, _BYTES, _BYTES)
+_FOUR_AND_ANSWERS = numba.void(_BYTES, _BYTES, _BYTES, _BYTES, numba.float64[::1], numba.int64[::1])
 
 
 @compiled()
@@ -48,8 +52,7 @@ def _begin(state: Record, params: Record, commands: Record) -> None:
     for i in range(params.servos):
         state.servo[i] = params.servo_start[i]
         state.servo_demand[i] = math.nan
-    for i in range(params.sensors):
-        state.sensor_value[i] = math.nan
+    begin_answers(state, params)
     set_factors(state, params, commands)
     begin_turbulence(state, params)
     set_shape(state, params)
@@ -94,7 +97,32 @@ def step(state: Record, params: Record, commands: Record, out: Record) -> None:
     else:
         _advance(state, params, commands, dt)
     observe(state, params, commands, out, state.tick / params.rate_hz, dt)
-    sense(state, params, commands, out)
+    measure(state, params, commands, out)
+    answer(state, params, commands, out)
+
+
+@compiled()
+def play(
+    state: Record,
+    params: Record,
+    commands: Record,
+    out: Record,
+    values: NDArray[np.float64],
+    fresh: NDArray[np.int64],
+) -> None:
+    """Advance by one tick in which the sensors that are fresh measured these values.
+
+    values, fresh    shape (SENSORS,), in the units of the world
+
+    A zeroed state with tick NOT_BEGUN begins at tick 0. Of `out` only value and fresh are written.
+    """
+    if state.tick == NOT_BEGUN:
+        begin_answers(state, params)
+    state.tick += 1
+    for i in range(params.sensors):
+        state.measured[i] = values[i]
+        state.measured_fresh[i] = fresh[i]
+    answer(state, params, commands, out)
 
 
 @compiled(_FOUR)
@@ -106,3 +134,23 @@ def step_bytes(
 ) -> None:
     """`step` for callers from Python: the memory of one record each."""
     step(state.view(STATE)[0], params.view(PARAMS)[0], commands.view(COMMANDS)[0], out.view(OUT)[0])
+
+
+@compiled(_FOUR_AND_ANSWERS)
+def play_bytes(
+    state: NDArray[np.uint8],
+    params: NDArray[np.uint8],
+    commands: NDArray[np.uint8],
+    out: NDArray[np.uint8],
+    values: NDArray[np.float64],
+    fresh: NDArray[np.int64],
+) -> None:
+    """`play` for callers from Python."""
+    play(
+        state.view(STATE)[0],
+        params.view(PARAMS)[0],
+        commands.view(COMMANDS)[0],
+        out.view(OUT)[0],
+        values,
+        fresh,
+    )

@@ -32,6 +32,7 @@ __all__ = [
     "NOT_BEGUN",
     "OUT",
     "PARAMS",
+    "REMEMBERED",
     "STATE",
     "FaultKind",
     "LoadKind",
@@ -44,6 +45,7 @@ __all__ = [
 FAULTS: Final = 8
 GUSTS: Final = 6
 LEVELS: Final = 12  # of a wind profile
+REMEMBERED: Final = 64  # measurements of each sensor that are kept for stale answers
 NOT_BEGUN: Final = -1  # tick of a state that has not been put on its pad yet
 BODIES: Final = PARTS  # 0 carries the flight computer; 1 is the spent stage after separation
 CONFIGS: Final = 4  # aerodynamic: 0 stack, 1 stage, 2 stage with fins out, 3 stage with legs out
@@ -312,7 +314,15 @@ STATE: Final = np.dtype(
         ("sensor_value", _F, (SENSORS,)),  # last answer, NaN before the first
         ("sensor_filter", _F, (SENSORS,)),
         ("sensor_started", _I, (SENSORS,)),
+        # sensors: what faults need of the past
+        ("remembered", _I, (SENSORS,)),  # measurements so far
+        ("past_value", _F, (SENSORS, REMEMBERED)),  # the last of them, in a ring
+        ("past_tick", _I, (SENSORS, REMEMBERED)),
+        ("port_value", _F, (SENSORS,)),  # behind a blocked port, else the last measurement
+        ("port_tick", _I, (SENSORS,)),
         # scratch: written before it is read within every tick or integration step
+        ("measured", _F, (SENSORS,)),  # what a sensor measured in this tick, if it did
+        ("measured_fresh", _I, (SENSORS,)),
         ("stirred", _F, (3,)),  # turbulence of this tick, earth axes
         ("motor_factor", _F, (MOTORS,)),  # what a fault leaves of the thrust
         ("shape", _F, (10,)),  # aerodynamic figures of the present configuration

@@ -1,8 +1,8 @@
-"""Sensors: from the truth to what a computer reads.
+"""Sensors: from the truth to what they measure; `answers` makes of it what a computer reads.
 
-In this order: lag, bias, noise, quantisation, range. A sensor answers when the world's tick equals
-its phase modulo its period; between answers it keeps the last one and is not fresh. Noise depends
-on (sensor, tick) alone, so a fault on one sensor changes no other.
+In this order: lag, bias, noise, quantisation, range. A sensor measures when the world's tick equals
+its phase modulo its period. Noise depends on (sensor, tick) alone, so a fault on one sensor changes
+no other.
 """
 
 from __future__ import annotations
@@ -11,15 +11,15 @@ import math
 from typing import Final
 
 from sequencer.world.air import air, pressure_height
+from sequencer.world.answers import in_range
 from sequencer.world.chance import SOURCE_SENSOR, normal_pair
 from sequencer.world.circuits import resistance_seen
 from sequencer.world.forces import tail_station
 from sequencer.world.jit import Record, compiled, plain
-from sequencer.world.layout import FaultKind, SensorKind
+from sequencer.world.layout import SensorKind
 from sequencer.world.motors import BODY0, takes_part
-from sequencer.world.taps import fault_at, fault_size
 
-__all__ = ["sense"]
+__all__ = ["measure"]
 
 _ACCELERATION: Final = plain(SensorKind.ACCELERATION)
 _RATE: Final = plain(SensorKind.RATE)
@@ -33,11 +33,6 @@ _WIND: Final = plain(SensorKind.WIND)
 _SWITCH: Final = plain(SensorKind.SWITCH)
 _SERVO: Final = plain(SensorKind.SERVO)
 _SEPARATED: Final = plain(SensorKind.SEPARATED)
-_SENSOR_FROZEN: Final = plain(FaultKind.SENSOR_FROZEN)
-_SENSOR_SILENT: Final = plain(FaultKind.SENSOR_SILENT)
-_SENSOR_BIAS: Final = plain(FaultKind.SENSOR_BIAS)
-_SENSOR_SPIKE: Final = plain(FaultKind.SENSOR_SPIKE)
-_SENSOR_NAN: Final = plain(FaultKind.SENSOR_NAN)
 
 
 @compiled()
@@ -111,28 +106,20 @@ def _lagged(state: Record, params: Record, sensor: int, truth: float) -> float:
 
 
 @compiled()
-def sense(state: Record, params: Record, commands: Record, out: Record) -> None:
-    """Let every sensor that is due at state.tick answer; out.value, out.fresh."""
+def measure(state: Record, params: Record, commands: Record, out: Record) -> None:
+    """Let every sensor that is due at state.tick measure: state.measured, state.measured_fresh."""
     for i in range(params.sensors):
         value = _lagged(state, params, i, _truth(state, params, commands, out, i))
-        due = state.tick % params.sensor_period[i] == params.sensor_phase[i]
-        if not due or fault_at(params, commands, _SENSOR_SILENT, i):
-            out.fresh[i] = 0
-            out.value[i] = state.sensor_value[i]
+        state.measured_fresh[i] = 0
+        if state.tick % params.sensor_period[i] != params.sensor_phase[i]:
             continue
-        value += params.sensor_bias[i] + fault_size(params, commands, _SENSOR_BIAS, i, 0.0)
+        value += params.sensor_bias[i]
         if params.sensor_noise[i] > 0.0:
             chance, _ = normal_pair(params.seed, params.flight, SOURCE_SENSOR + i, state.tick)
             value += params.sensor_noise[i] * chance
         quantum = params.sensor_quantum[i]
-        if not math.isnan(value):  # floor gives a whole number, and there is none for NaN
-            if quantum > 0.0:
-                value = math.floor(value / quantum + 0.5) * quantum
-            value = min(max(value, params.sensor_low[i]), params.sensor_high[i])
-        value = fault_size(params, commands, _SENSOR_SPIKE, i, value)
-        if fault_at(params, commands, _SENSOR_NAN, i):
-            value = math.nan
-        if not fault_at(params, commands, _SENSOR_FROZEN, i):
-            state.sensor_value[i] = value
-        out.fresh[i] = 1
-        out.value[i] = state.sensor_value[i]
+        # floor gives a whole number, and there is none for NaN
+        if quantum > 0.0 and not math.isnan(value):
+            value = math.floor(value / quantum + 0.5) * quantum
+        state.measured[i] = in_range(value, params.sensor_low[i], params.sensor_high[i])
+        state.measured_fresh[i] = 1

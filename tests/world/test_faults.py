@@ -67,12 +67,27 @@ def test_the_size_is_in_the_unit_of_the_sensor(vehicle):
         ("sensor_spike", "flight.gyro", None, "needs a size, in deg/s", None),
         ("igniter_late", "cutter", -1.0, "is not negative", None),
         ("sensor_bias", "pad.arm_key", 1.0, "nothing can be added", None),
+        ("sensor_clipped", "pad.arm_key", 1.0, "cannot be clipped", None),
+        ("sensor_clipped", "flight.accel", -1.0, "is not negative", None),
+        ("sensor_sign", "pad.arm_key", None, "has no sign", None),
+        ("sensor_blocked", "pad.arm_key", 1.0, "has no port to be blocked", None),
     ],
 )
 def test_what_cannot_be(vehicle, kind, place, size, says, near):
     with pytest.raises(InputError, match=says) as caught:
         resolve_fault(kind, place, size, vehicle)
     assert caught.value.nearest == near
+
+
+def test_how_stale_an_answer_may_be_depends_on_the_rate_of_its_sensor(vehicle):
+    rate = vehicle.sensors["flight.accel"].rate_hz
+    longest = 63 / rate
+    assert resolve_fault("sensor_stale", "flight.accel", longest, vehicle)[2] == longest
+    with pytest.raises(InputError, match=rf"is at most {longest:g} s for 'flight.accel'.*64 are"):
+        resolve_fault("sensor_stale", "flight.accel", longest + 0.001, vehicle)
+    assert resolve_fault("sensor_stale", "pad.arm_key", 0.63, vehicle, world_hz=100)[2] == 0.63
+    with pytest.raises(InputError, match=r"at most 0\.315 s for 'pad.arm_key'"):
+        resolve_fault("sensor_stale", "pad.arm_key", 0.63, vehicle, world_hz=200)
 
 
 def test_places_stand_in_the_order_of_the_world(vehicle):
