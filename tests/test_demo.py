@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from pathlib import Path
 
 import pytest
 
 import sequencer
 from sequencer.flight import find_scenarios
+from sequencer.scenario.coverage import coverage
 
 DEMO = Path(__file__).parents[1] / "scenarios"
 SCENARIOS = find_scenarios([DEMO])
@@ -21,9 +21,45 @@ def test_a_scenario_comes_out_as_it_says(path: Path) -> None:
     assert [shortfall.what for shortfall in loaded.shortfalls(record)] == []
 
 
-def test_each_covers_a_fault_in_a_phase_that_no_other_covers() -> None:
-    cells = Counter(sequencer.load(path).scenario.covers for path in SCENARIOS)
-    assert [cell for cell, count in cells.items() if count > 1] == []
+#: cells that matter and that no scenario covers yet, "fault phase"; this list only ever shrinks
+NOT_COVERED_YET = {
+    "wiring any",
+    "igniter_open ignition",
+    "igniter_shorted arming",
+    "igniter_shorted ignition",
+    "igniter_shorts_after staging",
+    "motor_thrust ascent",
+    "motor_thrust landing_burn",
+    "motor_chuff ignition",
+    "motor_burst ascent",
+    "channel_shorted_on arming",
+    "channel_intermittent landing_burn",
+    "channel_resistance landing_burn",
+    "wrong_map any",
+    "battery_sensed arming",
+    "battery_cold any",
+    "battery_resistance landing_burn",
+    "battery_disconnected coast",
+    "reboot countdown",
+    "reboot ascent",
+    "reboot parachute",
+    "sensor_clipped ascent",
+    "sensor_sign ascent",
+    "sensor_swapped ascent",
+    "sensor_stale descent",
+    "sensor_blocked coast",
+    "separation_late staging",
+    "servo_stuck ascent",
+    "parachute_fails parachute",
+    "link_lost ignition",
+}
+
+
+def test_no_cell_that_matters_is_empty() -> None:
+    """A name that stands in the list although it is covered by now has to go from there too."""
+    found = coverage(SCENARIOS, [DEMO / "sandpiper.cells.toml"])
+    empty = {f"{one.cell.fault} {one.cell.phase}" for one in found.missing}
+    assert empty == NOT_COVERED_YET
 
 
 def test_what_is_expected_to_break_is_more_than_one_requirement() -> None:

@@ -13,6 +13,7 @@ from typing import TypeVar
 from sequencer.checks import Requirement, build_requirements, load_requirements
 from sequencer.documents import Document, Loc, located
 from sequencer.errors import InputError, nearest
+from sequencer.scenario.cells import read_covers
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
 from sequencer.scenario.labels import labels_of
@@ -61,12 +62,13 @@ def load_scenario(path: str | Path) -> Scenario:
     labels = labels_of(sequences, places, [fault.name for fault in tables.faults])
     names = Names(document, signals, labels, sequences)
     requirements = _requirements(names, tables, folder)
+    faults = planned_faults(names, tables.faults, rows)
     return Scenario(
         name=path.name.removesuffix(SUFFIX),
         path=path,
         title=top.title,
         reason=top.reason,
-        covers=(top.covers.fault, top.covers.phase),
+        covers=read_covers(document, top.covers, tables.faults),
         tags=tuple(top.tags),
         vehicle=vehicle,
         sequences=sequences,
@@ -78,7 +80,7 @@ def load_scenario(path: str | Path) -> Scenario:
         after_touchdown_s=top.after_touchdown_s,
         link_delay=Fraction(str(tables.link.delay_s)),
         crew=crew_actions(names, tables.crew, places),
-        faults=planned_faults(names, tables.faults, rows),
+        faults=faults,
         requirements=requirements,
         input_signals=inputs,
         expect=_expect(names, tables, requirements),

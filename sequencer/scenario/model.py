@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from sequencer.checks import Requirement
+from sequencer.scenario.cells import Cell
 from sequencer.scenario.expect import Expectation
 from sequencer.scenario.trigger import Trigger
 from sequencer.sequence import Sequence
@@ -77,7 +78,7 @@ class Scenario:
     path: Path
     title: str
     reason: str
-    covers: tuple[str, str]
+    covers: tuple[Cell, ...]
     tags: tuple[str, ...]
     vehicle: Vehicle
     sequences: Mapping[str, Sequence]

@@ -20,7 +20,7 @@ Word = Annotated[Line, Field(min_length=1, max_length=200)]
 
 
 class CoversTable(Strict):
-    """The cell of the fault-by-phase table that this scenario fills."""
+    """A cell of the table "fault by phase" that this scenario fills."""
 
     fault: Word
     phase: Word
@@ -31,7 +31,7 @@ class ScenarioTable(Strict):
 
     title: Word
     reason: Annotated[str, Field(min_length=1, max_length=1000)]
-    covers: CoversTable
+    covers: CoversTable | list[CoversTable]
     vehicle: Word
     sequences: Annotated[list[Word], Field(min_length=1)]
     requirements: list[Word] = []

@@ -18,7 +18,7 @@ HEAD = """\
 extends = "calm_landing.scenario.toml"
 title = "made for a test"
 reason = "one change"
-covers = {{ fault = "x", phase = "y" }}
+covers = {{ fault = "none", phase = "any" }}
 stop_s = {stop}
 {more}
 [expect]

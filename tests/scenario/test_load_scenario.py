@@ -9,6 +9,7 @@ import pytest
 
 from sequencer.errors import InputError
 from sequencer.scenario import load_scenario
+from sequencer.scenario.cells import Cell
 
 GOOD = """\
 [scenario]
@@ -67,7 +68,7 @@ def test_a_good_file(folder: Path) -> None:
     scenario = load_scenario(write(folder, GOOD))
 
     assert scenario.name == "tried"
-    assert scenario.covers == ("igniter_beside", "ignition")
+    assert scenario.covers == (Cell("igniter_beside", "ignition"),)
     assert list(scenario.sequences) == ["pad", "flight"]
     assert scenario.rate_hz == 100  # least common multiple of 50 and 100
     assert scenario.stop_ticks == 3000
@@ -298,7 +299,7 @@ class TestExtends:
 
     CHILD = (
         '[scenario]\nextends = "base.scenario.toml"\ntitle = "child"\nreason = "r"\n'
-        'covers = { fault = "none", phase = "whole" }\n\n[expect]\noutcome = "on_pad"\n'
+        'covers = { fault = "none", phase = "any" }\n\n[expect]\noutcome = "on_pad"\n'
     )
 
     def test_tables_merge_and_lists_are_replaced(self, folder: Path) -> None:
