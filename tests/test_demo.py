@@ -42,7 +42,7 @@ NOT_COVERED_YET = {
     "battery_disconnected coast",
     "reboot countdown",
     "reboot ascent",
-    "reboot parachute",
+    "reboot recovery",
     "sensor_clipped ascent",
     "sensor_sign ascent",
     "sensor_swapped ascent",
@@ -50,7 +50,7 @@ NOT_COVERED_YET = {
     "sensor_blocked coast",
     "separation_late staging",
     "servo_stuck ascent",
-    "parachute_fails parachute",
+    "parachute_fails recovery",
     "link_lost ignition",
 }
 

@@ -28,9 +28,8 @@ PHASES: Mapping[str, tuple[str, str]] = {
     "deploy": ("dep", "from there over the top, with what unfolds"),
     "descent": ("dsc", "falling, until the landing motors are fired"),
     "landing_burn": ("lbn", "from the firing of the landing motors to the ground"),
-    "parachute": ("par", "under the parachute, from the command that brings it out"),
-    "touchdown": ("tch", "on the ground, until everything is safe"),
-    "recovery": ("rec", "people fetch it"),
+    "recovery": ("rec", "under the parachute, from the command that brings it out"),
+    "touchdown": ("tch", "on the ground again, until it is safe and fetched"),
     ANY: ("any", "the whole flight"),
 }
 

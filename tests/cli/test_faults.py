@@ -56,7 +56,7 @@ def test_what_is_missing_comes_first_and_is_status_1(folder, capsys):
     ]
     assert lines[-1] == f"4 scenarios: 3 of {rows()} rows covered, 2 of 4 cells that matter empty"
     (late,) = [line for line in lines if line.startswith("igniter_late   ") and "." in line]
-    assert late.replace("!!", "?").split() == ["igniter_late", *"..1.?....?...."]
+    assert late.replace("!!", "?").split() == ["igniter_late", *"..1.?....?..."]
     assert "crew                  arming        scrub" in lines
     assert f"{'':22}countdown     hold_and_recycle, scrub" in lines
 

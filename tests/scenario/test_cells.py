@@ -102,7 +102,7 @@ BAD_COVERS = [
         '{ fault = "igniter_beside", phase = "xyzzy" }',
         (
             "unknown phase 'xyzzy' (known: arming, countdown, ignition, abort, ascent, coast, "
-            "staging, deploy, descent, landing_burn, parachute, touchdown, recovery, any)"
+            "staging, deploy, descent, landing_burn, recovery, touchdown, any)"
         ),
     ),
     (
