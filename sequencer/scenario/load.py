@@ -14,6 +14,7 @@ from sequencer.checks import Requirement, build_requirements, load_requirements
 from sequencer.documents import Document, Loc, located
 from sequencer.errors import InputError, nearest
 from sequencer.scenario.cells import read_covers
+from sequencer.scenario.connections import as_flown
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
 from sequencer.scenario.labels import labels_of
@@ -51,6 +52,7 @@ def load_scenario(path: str | Path) -> Scenario:
 
     vehicle = _file(document, ("scenario", "vehicle"), folder / top.vehicle, load_vehicle)
     sequences = _sequences(document, tables, folder, vehicle)
+    vehicle = as_flown(document, tables, vehicle, sequences)
     rate = _world_rate(document, sequences)
     resolved, rows = world_faults(document, tables.faults, vehicle, rate)
     params, places = assemble(

@@ -129,6 +129,8 @@ class ScenarioFile(Strict):
     scenario: ScenarioTable
     weather: Weather = Weather()
     link: LinkTable = LinkTable()
+    wiring: dict[Word, dict[Word, Word | tuple[Word, ...]]] = {}
+    plugs: dict[Word, Word] = {}
     crew: list[CrewTable] = []
     faults: Annotated[list[FaultTable], Field(max_length=8)] = []
     requirements: list[RequirementTable] = []

@@ -13,7 +13,15 @@ from sequencer.vehicle.circuit_schema import BatteryTable, ChannelTable, LoadTab
 from sequencer.vehicle.lookup import at_most, known, si
 from sequencer.vehicle.schema import VehicleFile
 
-__all__ = ["LARGEST_TEST_CURRENT_A", "NO_FIRE_SHARE", "battery", "channel", "check_tests", "loads"]
+__all__ = [
+    "LARGEST_TEST_CURRENT_A",
+    "NO_FIRE_SHARE",
+    "battery",
+    "channel",
+    "check_tests",
+    "loads",
+    "unsafe_test",
+]
 
 #: NASA-STD-8719.24 Annex 13.8.1.1.1: a meter in an ordnance circuit passes no more than this, or
 #: than a tenth of the no-fire energy, whichever is less
@@ -116,12 +124,6 @@ def channel(
     wire = 0.0
     if table.wire_m is not None and table.wire_awg is not None:
         wire = table.wire_m * copper.ohm_per_m(table.wire_awg)
-    if table.test_current_a > LARGEST_TEST_CURRENT_A:
-        raise document.error(
-            (*at, "test_current_a"),
-            f"a test current of {table.test_current_a:g} A is above 50 mA, the most that may pass "
-            f"through an igniter on test; at most {LARGEST_TEST_CURRENT_A:g} A",
-        )
     return Channel(
         name=f"{computer}.{at[-1]}",
         computer=computer,
@@ -213,26 +215,47 @@ def _action(
 def check_tests(
     document: Document, channels: Mapping[str, Channel], plugged: Mapping[str, Load]
 ) -> None:
-    """Raises InputError for a test current that could set off what is plugged into its channel.
+    """Raises InputError for a test current that could set off what is plugged into its channel."""
+    for load in plugged.values():
+        what = unsafe_test(channels[load.channel], load)
+        if what is None:
+            continue
+        if load.no_fire_a is None:
+            raise document.error(("loads", load.name), what)
+        raise document.error(_place_of_test(channels[load.channel]), what)
+    for each in channels.values():  # with nothing plugged in, too
+        if each.test_current_a > LARGEST_TEST_CURRENT_A:
+            raise document.error(
+                _place_of_test(each), _too_much(each, "50 mA", LARGEST_TEST_CURRENT_A)
+            )
+
+
+def _place_of_test(channel: Channel) -> Loc:
+    computer, name = channel.name.split(".")
+    return ("computers", computer, "channels", name, "test_current_a")
+
+
+def _too_much(channel: Channel, rule: str, most: float) -> str:
+    return (
+        f"the test current of channel '{channel.name}', {channel.test_current_a:g} A, is above "
+        f"{rule}; at most {most:.3g} A"
+    )
+
+
+def unsafe_test(channel: Channel, load: Load) -> str | None:
+    """What is wrong with testing this load through this channel, or None where nothing is.
 
     Loads in parallel share the test current; since one of them may hang there alone, each is held
     against all of it.
     """
-    for load in plugged.values():
-        channel = channels[load.channel]
-        if channel.test_current_a == 0.0 or load.does == "signals":
-            continue
-        computer, name = channel.name.split(".")
-        at: Loc = ("computers", computer, "channels", name, "test_current_a")
-        if load.no_fire_a is None:
-            raise document.error(
-                ("loads", load.name),
-                f"load '{load.name}' needs no_fire_a: channel '{channel.name}' has a test current",
-            )
-        most = min(NO_FIRE_SHARE * load.no_fire_a, LARGEST_TEST_CURRENT_A)
-        if channel.test_current_a > most:
-            raise document.error(
-                at,
-                f"a test current of {channel.test_current_a:g} A is above a tenth of the no-fire "
-                f"current ({load.no_fire_a:.3g} A) of '{load.name}'; at most {most:.3g} A",
-            )
+    if channel.test_current_a == 0.0 or load.does == "signals":
+        return None
+    if load.no_fire_a is None:
+        return f"load '{load.name}' needs no_fire_a: channel '{channel.name}' has a test current"
+    most = min(NO_FIRE_SHARE * load.no_fire_a, LARGEST_TEST_CURRENT_A)
+    if channel.test_current_a <= most:
+        return None
+    if most < LARGEST_TEST_CURRENT_A:
+        rule = f"a tenth of the no-fire current of '{load.name}' ({load.no_fire_a:.3g} A)"
+        return _too_much(channel, rule, most)
+    return _too_much(channel, "50 mA", LARGEST_TEST_CURRENT_A)

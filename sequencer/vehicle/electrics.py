@@ -20,7 +20,7 @@ from sequencer.vehicle.schema import (
 )
 from sequencer.vehicle.sensors import KINDS, SensorTable, number_key
 
-__all__ = ["Electrics", "electrics", "wiring"]
+__all__ = ["Electrics", "electrics", "wire", "wiring"]
 
 
 @dataclass(slots=True)
@@ -203,21 +203,32 @@ def wiring(document: Document, file: VehicleFile, found: Electrics) -> dict[str,
         moved: dict[str, str] = {}
         for function, given in table.items():
             at: Loc = ("wiring", computer, function)
-            wire = _wire(document, at, computer, given, found)
-            if wire.servo is not None:
-                if wire.servo in moved:
+            made = wire(document, at, computer, given, found.channels, found.servos)
+            if made.servo is not None:
+                if made.servo in moved:
                     raise document.error(
-                        at, f"servo '{given}' already belongs to function '{moved[wire.servo]}'"
+                        at, f"servo '{given}' already belongs to function '{moved[made.servo]}'"
                     )
-                moved[wire.servo] = function
-            wires[computer][function] = wire
+                moved[made.servo] = function
+            wires[computer][function] = made
     return wires
 
 
-def _wire(
-    document: Document, at: Loc, computer: str, given: str | tuple[str, ...], found: Electrics
+def wire(
+    document: Document,
+    at: Loc,
+    computer: str,
+    given: str | tuple[str, ...],
+    channels: Collection[str],
+    servos: Collection[str],
 ) -> Wire:
-    owned = [*found.channels, *found.servos]
+    """What one function drives, as a [wiring.COMPUTER] table gives it at `at`.
+
+    channels, servos   full names of all that the vehicle has
+
+    Raises InputError for what is not the computer's, stands twice, or mixes servos and channels.
+    """
+    owned = [*channels, *servos]
     choices = [name.partition(".")[2] for name in owned if name.partition(".")[0] == computer]
     names = (given,) if isinstance(given, str) else given
     if not names:
@@ -230,9 +241,9 @@ def _wire(
         full.append(f"{computer}.{name}")
         if full.count(full[-1]) > 1:
             raise document.error(place, f"channel '{name}' stands twice")
-    servos = [name for name in full if name in found.servos]
-    if not servos:
+    moved = [name for name in full if name in servos]
+    if not moved:
         return Wire(channels=tuple(full))
     if len(full) > 1:
         raise document.error(at, f"a servo stands alone, not in a list ('{at[-1]}')")
-    return Wire(servo=servos[0])
+    return Wire(servo=moved[0])
