@@ -88,7 +88,7 @@ def quiet(scenario: Scenario) -> Scenario:
 def fly(scenario: Scenario) -> PeerFlight:
     """Fly a scenario to its end. Raises ValueError for what the peer leaves out."""
     _refuse(scenario)
-    rate, delay = scenario.rate_hz, scenario.link_delay * scenario.rate_hz
+    rate, delay = scenario.rate_hz, scenario.link.delay * scenario.rate_hz
     world, flight = World(scenario.vehicle), PeerFlight()
     boards = [_Board(logic, scenario.vehicle, rate) for logic in scenario.sequences.values()]
     switches: dict[str, bool] = {}
@@ -126,6 +126,7 @@ def _refuse(scenario: Scenario) -> None:
     weather = ("wind_levels", "gusts", "turbulence_w20", "temperature_offset", "pressure_offset")
     if (
         scenario.faults
+        or (scenario.link.loses, scenario.link.repeats) != (0.0, 0.0)
         or any(action.trigger.at_s is None for action in scenario.crew)
         or any(params[name] for name in weather)
         or vehicle.ground.obstacles

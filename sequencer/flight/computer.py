@@ -8,29 +8,33 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from sequencer.flight.clock import Clock
 from sequencer.flight.link import Mailbox, Message
+from sequencer.flight.log import Log
+from sequencer.flight.stalls import Stalls
 from sequencer.flight.target import Boot, Target
 from sequencer.scenario import Wires
 from sequencer.sequence import Sequence as FlightLogic
+from sequencer.sequence.ticks import ticks
 
 __all__ = ["Computer", "Note"]
 
-#: time of the next boot while nobody has given power back
-_WITHOUT_POWER = -1
+#: why ticks of a computer whose log is nominal are late
+_LOG_WRITES = "log writes"
 
 #: (kind, name, detail) -> None: how a computer reports an event of the present tick
 Note = Callable[[str, str, str], None]
 
 
 class Computer:
-    """Runs one target on its own clock, `world_rate_hz / rate_hz` world ticks to a tick.
+    """Runs one target on its own clock, nominally `world_rate_hz / rate_hz` world ticks to a tick.
 
-    sensors      per input the index of its sensor in the world's answer, or -1 for a message
-    channels     per pulsed function the channels that it drives
-    servos       per servo function the servo that it drives
-    commands     the world's, which it writes to
+    wires      what its sequence reads and drives in the world
+    commands   the world's, which it writes to
+    note       how it reports events
 
-    `state` is the state of its sequence, None while it is down.
+    `state` is the state of its sequence, None while it is down; `clock` and `stalls` are there for
+    whatever makes it run fast, slow or late; `log` is that of its logger, None without one.
     """
 
     def __init__(
@@ -40,15 +44,19 @@ class Computer:
         world_rate_hz: int,
         wires: Wires,
         commands: np.void,
+        note: Note,
     ) -> None:
         self.logic = logic
         self.name = logic.name
         self.target = target
         self.state: str | None = None
+        self.clock = Clock(world_rate_hz // logic.rate_hz)
+        self.stalls = Stalls()
+        self.log = Log(wires.logger, logic.rate_hz) if wires.logger is not None else None
         self.boot_number = 0
         self.mailboxes: dict[str, Mailbox] = {}
         self._fields: dict[str, dict[str, int]] = {}
-        self._step = world_rate_hz // logic.rate_hz
+        self._note = note
         self._measured = [(i, sensor) for i, sensor in enumerate(wires.sensors) if sensor >= 0]
         self._values = [math.nan] * len(wires.sensors)
         self._fresh = [False] * len(wires.sensors)
@@ -57,7 +65,8 @@ class Computer:
         self._servo_to: NDArray[np.float64] = commands["servo"]
         self._driven: tuple[Sequence[bool], Sequence[float]] | None = None
         self._born = 0
-        self._down_until: int | None = None
+        self._cuts: set[str] = set()
+        self._boots_at: int | None = None
         self._numbers = 0
         self._message_inputs: dict[str, list[tuple[int, str]]] = {}
         for i, source in enumerate(logic.inputs.values()):
@@ -65,6 +74,7 @@ class Computer:
                 sender, field = source.message
                 self._message_inputs.setdefault(sender, []).append((i, field))
         target.reset(Boot.COLD)
+        self._start_log()
 
     @property
     def senders(self) -> tuple[str, ...]:
@@ -77,10 +87,6 @@ class Computer:
         self._fields[sender.name] = {field: i for i, field in enumerate(fields)}
         return self.mailboxes.setdefault(sender.name, Mailbox())
 
-    def due(self, tick: int) -> bool:
-        """Whether this world tick is one of the computer's own."""
-        return tick % self._step == 0
-
     def sense(self, values: NDArray[np.float64], fresh: NDArray[np.int64]) -> None:
         """Collect what the sensors said since the last tick; the latest answer wins."""
         said, latest = fresh.tolist(), values.tolist()
@@ -89,9 +95,44 @@ class Computer:
                 self._values[i] = latest[sensor]
                 self._fresh[i] = True
 
-    def power_cut(self) -> None:
-        """Outputs off at once; the computer stays down until `restart` has run its time."""
-        self._down_until = _WITHOUT_POWER
+    def power_cut(self, why: str) -> None:
+        """Outputs off at once; down until `restart` has been called for every such reason."""
+        if not self._cuts:
+            self._go_down()
+        self._cuts.add(why)
+
+    def restart(self, why: str) -> None:
+        """Power is back as far as this reason goes.
+
+        With the last of them gone the logic boots at the first own tick after the boot time.
+        """
+        self._cuts.remove(why)
+        if not self._cuts:
+            self._boots_at = self.clock.count + self.logic.boot_ticks
+
+    def turn(self, now: int) -> Message | None:
+        """The own tick that is due: boot if it is time to, and run the logic unless it is late.
+
+        `now` is the time as `sequencer.flight.link` counts it. Returns what the tick publishes, not
+        on its way yet, or None.
+        """
+        count = self.clock.count
+        self.clock.advance()
+        if self._cuts or (self._boots_at is not None and count < self._boots_at):
+            return None
+        if self._boots_at is not None:
+            self._boot(count)
+        if self.stalls.late(count):
+            self._note("late", self.name, "tick skipped")
+            return None
+        message = self._run(count, now)
+        if self.log is not None and self.log.add():
+            self._note("log_full", self.name, f"{self.log.length_s:g} s")
+            self.stalls.end(_LOG_WRITES)
+        return message
+
+    def _go_down(self) -> None:
+        self._boots_at = None
         self._driven = None
         self.state = None
         for channels in self._wires.channels:
@@ -102,49 +143,48 @@ class Computer:
         self._fresh = [False] * len(self._fresh)
         for box in self.mailboxes.values():
             box.forget()
+        self.stalls.end(_LOG_WRITES)
+        lost = self.log.cut() if self.log is not None else 0.0
+        if lost > 0.0:
+            self._note("log_cut", self.name, f"the last {lost:g} s are lost")
 
-    def restart(self, tick: int) -> None:
-        """Power is back: the logic boots at the first own tick after the boot time."""
-        self._down_until = tick + self.logic.boot_ticks * self._step
-
-    def wake(self, tick: int, note: Note) -> bool:
-        """Boot if the boot time is over; whether the computer runs on this tick."""
-        if self._down_until is None:
-            return True
-        if self._down_until == _WITHOUT_POWER or tick < self._down_until:
-            return False
-        self._down_until = None
-        self._born = tick
+    def _boot(self, count: int) -> None:
+        self._boots_at = None
+        self._born = count
         self.boot_number += 1
         self._numbers = 0
         self.target.reset(Boot.WARM)
-        note("booted", self.name, f"boot {self.boot_number}")
-        return True
+        self._start_log()
+        self._note("booted", self.name, f"boot {self.boot_number}")
 
-    def run(self, tick: int, now: int, delay: int, note: Note) -> Message | None:
-        """One tick of the logic: read mail, exchange, drive channels and servos.
+    def _start_log(self) -> None:
+        logger = self._wires.logger
+        if logger is None or logger.stall_every_s is None or self.log is None or self.log.full:
+            return
+        every = ticks(logger.stall_every_s, self.logic.rate_hz)
+        self.stalls.begin(_LOG_WRITES, every, self._born)
 
-        `now` and `delay` are times as `sequencer.flight.link` counts them. Returns the message
-        that this tick publishes, with its arrival time, or None.
-        """
-        self._read_mail(now, note)
-        clock = (tick - self._born) // self._step
-        outputs = self.target.exchange(clock, self._values, self._fresh)
+    def _run(self, count: int, now: int) -> Message | None:
+        """Read mail, exchange, drive channels and servos."""
+        self._read_mail(now)
+        outputs = self.target.exchange(count - self._born, self._values, self._fresh)
         self._fresh = [False] * len(self._fresh)
         self.state = outputs.state
         for kind, name, detail in outputs.events:
-            note(kind, f"{self.name}.{name}", detail)
+            self._note(kind, f"{self.name}.{name}", detail)
         self._drive(outputs.on, outputs.demands)
         if outputs.message is None:
             return None
         self._numbers += 1
-        return Message(now + delay, self.boot_number, self._numbers, outputs.message)
+        return Message(now, self.boot_number, self._numbers, outputs.message)
 
-    def _read_mail(self, now: int, note: Note) -> None:
+    def _read_mail(self, now: int) -> None:
         for sender, wanted in self._message_inputs.items():
-            message, dropped = self.mailboxes[sender].take(now)
+            message, dropped, corrupt = self.mailboxes[sender].take(now)
+            if corrupt:
+                self._note("corrupt", f"{self.name}.{sender}", f"{corrupt} failed the check")
             if dropped:
-                note("dropped", f"{self.name}.{sender}", f"{dropped} not newer")
+                self._note("dropped", f"{self.name}.{sender}", f"{dropped} not newer")
             if message is None:
                 continue
             for i, field in wanted:

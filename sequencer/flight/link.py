@@ -10,18 +10,31 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from typing import NamedTuple
 
-__all__ = ["Mailbox", "Message"]
+__all__ = ["Mail", "Mailbox", "Message"]
 
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What one computer published in one tick, on its way. `values` follow its `fields`."""
+    """What one computer published in one tick, on its way. `values` follow its `fields`.
+
+    whole   False where it was damaged on its way: the receiver's check finds that out
+    """
 
     arrival: int
     boot: int
     number: int
     values: tuple[float, ...]
+    whole: bool = True
+
+
+class Mail(NamedTuple):
+    """What a mailbox held: the newest message, how many were dropped as old, how many damaged."""
+
+    message: Message | None = None
+    dropped: int = 0
+    corrupt: int = 0
 
 
 class Mailbox:
@@ -35,23 +48,25 @@ class Mailbox:
         """Put a message on its way; arrivals need not be in order."""
         self._waiting.append(message)
 
-    def take(self, now: int) -> tuple[Message | None, int]:
-        """The newest message that is visible at `now`, if any, and how many were dropped as old."""
+    def take(self, now: int) -> Mail:
+        """The newest message that is visible at `now`, if any, and what became of the others."""
         if not self._waiting:
-            return None, 0
+            return Mail()
         arrived = [message for message in self._waiting if message.arrival < now]
         if not arrived:
-            return None, 0
+            return Mail()
         self._waiting = deque(message for message in self._waiting if message.arrival >= now)
         taken: Message | None = None
-        dropped = 0
+        dropped = corrupt = 0
         for message in sorted(arrived, key=lambda m: m.arrival):
-            if (message.boot, message.number) > self._newest:
+            if not message.whole:
+                corrupt += 1
+            elif (message.boot, message.number) > self._newest:
                 self._newest = (message.boot, message.number)
                 taken = message
             else:
                 dropped += 1
-        return taken, dropped
+        return Mail(taken, dropped, corrupt)
 
     def forget(self) -> None:
         """The receiver rebooted: what was on its way is lost, and so is the memory of numbers."""

@@ -2,19 +2,20 @@
 
 Order within a world tick: crew and faults take effect; computers that are due run in the order in
 which the scenario lists them; the world moves on with what they drive. What the world did in that
-step is stamped with the tick at its end.
+step, and a computer that lost its power in it, is stamped with the tick at its end.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from sequencer.checks import judge
 from sequencer.flight.computer import Computer
 from sequencer.flight.ending import facts_of, outcome_of
+from sequencer.flight.links import Links
 from sequencer.flight.planned import Plan
+from sequencer.flight.power import Power
 from sequencer.flight.recorder import Recorder
 from sequencer.flight.target import Target, open_target
 from sequencer.record import FLIGHT_OVER, FlightRecord
@@ -50,44 +51,48 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
     world = World(scenario.params)
     commands = world.commands
     recorder = Recorder(scenario, world)
-    computers = [
-        Computer(scenario.sequences[name], target, rate, scenario.wires[name], commands)
+    computers = {
+        name: Computer(
+            scenario.sequences[name], target, rate, scenario.wires[name], commands, recorder.note
+        )
         for name, target in targets.items()
-    ]
-    for reader in computers:
+    }
+    everyone = tuple(computers.values())
+    for reader in everyone:
         for sender in reader.senders:
             reader.connect(scenario.sequences[sender])
-    plan = Plan(scenario, {computer.name: computer for computer in computers}, recorder)
+    links = Links(
+        scenario,
+        {
+            name: [each.mailboxes[name] for each in everyone if name in each.mailboxes]
+            for name in computers
+        },
+        recorder.height,
+    )
+    plan = Plan(scenario, computers, links, recorder)
+    power = Power(scenario, computers, recorder.note)
     after_down = round(scenario.after_touchdown_s * rate)
-    for computer in computers:
-        computer.sense(world.out["value"], world.out["fresh"])
-
-    # times of messages in a unit that tick and delay share: whole numbers compare exactly
-    units_per_s = math.lcm(rate, scenario.link_delay.denominator)
-    units_per_tick = units_per_s // rate
-    delay = int(scenario.link_delay * units_per_s)
-
     values, fresh = world.out["value"], world.out["fresh"]
+    for computer in everyone:
+        computer.sense(values, fresh)
+
     tick = 0
     while tick < scenario.stop_ticks:
         recorder.begin(tick)
         plan.apply(tick, commands)
-        for computer in computers:
-            if not computer.due(tick) or not computer.wake(tick, recorder.note):
-                continue
-            if plan.is_late(computer.name):
-                recorder.note("late", computer.name, "tick skipped")
-                continue
-            message = computer.run(tick, tick * units_per_tick, delay, recorder.note)
-            if message is not None and not plan.is_cut(computer.name):
-                for reader in computers:
-                    if computer.name in reader.mailboxes:
-                        reader.mailboxes[computer.name].post(message)
+        for computer in everyone:
+            while computer.clock.due(tick):
+                message = computer.turn(links.now(tick))
+                if message is not None:
+                    links.send(computer.name, message, tick)
         recorder.keep()
         world.step()
         tick += 1
         recorder.after(tick)
-        for computer in computers:
+        power.follow(world.out["powerless"])
+        if links.rise(recorder.height):
+            recorder.note("umbilical_parted", "")
+        for computer in everyone:
             computer.sense(values, fresh)
         if recorder.down_tick is not None and tick - recorder.down_tick >= after_down:
             kind, _, name = FLIGHT_OVER.partition(" ")
@@ -101,8 +106,13 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
         events=recorder.events,
         signals=recorder.signals(tick),
         outcome=outcome_of(scenario.vehicle, world),
-        facts=facts_of(world, rate),
+        facts=facts_of(world, rate) | _logs(everyone),
         hashes=scenario.hashes,
         logic=LogicSignals(recorder.events, tick, memories(scenario.sequences, scenario.faults)),
     )
     return replace(record, verdicts=judge(record, scenario.requirements))
+
+
+def _logs(computers: Iterable[Computer]) -> dict[str, float]:
+    """How long the log of every computer with a logger is, s."""
+    return {f"{each.name}_log_s": each.log.length_s for each in computers if each.log is not None}

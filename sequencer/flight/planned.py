@@ -3,41 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from fractions import Fraction
 
 import numpy as np
 
 from sequencer.flight.computer import Computer
+from sequencer.flight.links import Links
 from sequencer.flight.moment import Moment
 from sequencer.flight.recorder import Recorder
 from sequencer.scenario import CrewAction, PlannedFault, Scenario
+from sequencer.sequence.ticks import ticks
+from sequencer.units import exact
 
 __all__ = ["Plan"]
 
+_EVERY_TICK = 1
+
 
 class Plan:
-    """Applies crew actions and faults to the commands and the computers, tick by tick."""
+    """Applies crew actions and faults to the world, the computers and their links, tick by tick."""
 
     def __init__(
-        self, scenario: Scenario, computers: Mapping[str, Computer], recorder: Recorder
+        self,
+        scenario: Scenario,
+        computers: Mapping[str, Computer],
+        links: Links,
+        recorder: Recorder,
     ) -> None:
         def moment(planned: CrewAction | PlannedFault) -> Moment:
             return Moment(planned.trigger, scenario.rate_hz, recorder, computers)
 
         self._computers = computers
+        self._links = links
         self._recorder = recorder
         self._crew = [(action, moment(action)) for action in scenario.crew]
         self._faults = [(fault, moment(fault)) for fault in scenario.faults]
         self._active: set[str] = set()
-        self._late: set[str] = set()
-        self._cut: set[str] = set()
-
-    def is_late(self, computer: str) -> bool:
-        """Whether the computer misses its tick now."""
-        return computer in self._late
-
-    def is_cut(self, computer: str) -> bool:
-        """Whether what the computer publishes now is lost."""
-        return computer in self._cut
+        self._drifts: dict[str, PlannedFault] = {}
 
     def apply(self, tick: int, commands: np.void) -> None:
         """Begin and end what is due on this tick."""
@@ -63,16 +65,33 @@ class Plan:
             self._active.discard(fault.name)
         if fault.row is not None:
             commands["fault"][fault.row] = int(active)
-        else:
+        elif fault.place in self._computers:
             self._computer_fault(fault, tick, active=active)
+        if fault.row is None:
+            if active:
+                self._links.begin(fault, tick)
+            else:
+                self._links.end(fault)
 
     def _computer_fault(self, fault: PlannedFault, tick: int, *, active: bool) -> None:
         computer = self._computers[fault.place]
+        reason = f"fault {fault.name}"
         if fault.kind == "reboot":
             if active:
-                computer.power_cut()
+                computer.power_cut(reason)
             else:
-                computer.restart(tick)
-        else:
-            affected = self._late if fault.kind == "late_ticks" else self._cut
-            (affected.add if active else affected.discard)(fault.place)
+                computer.restart(reason)
+        elif fault.kind in {"late_ticks", "logger_stall"}:
+            if active:
+                rate = computer.logic.rate_hz
+                every = _EVERY_TICK if fault.kind == "late_ticks" else ticks(fault.size, rate)
+                computer.stalls.begin(reason, every, computer.clock.count)
+            else:
+                computer.stalls.end(reason)
+        elif fault.kind == "clock_drift":
+            if active:
+                self._drifts[fault.name] = fault
+            else:
+                self._drifts.pop(fault.name)
+            same = (each for each in self._drifts.values() if each.place == fault.place)
+            computer.clock.drift(sum((exact(each.size) for each in same), Fraction(0)), tick)

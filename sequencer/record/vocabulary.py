@@ -71,6 +71,19 @@ EVENT_KINDS: Mapping[str, EventKind] = {
         "A message was not taken, being no newer than the one before.",
         "COMPUTER.SENDER",
     ),
+    "corrupt": EventKind(
+        "computer",
+        "A message failed the check of its receiver and was not taken.",
+        "COMPUTER.SENDER",
+    ),
+    "log_full": EventKind("computer", "The memory of the logger is used up.", "COMPUTER"),
+    "log_cut": EventKind(
+        "computer", "The power went, and what the logger had not written is lost.", "COMPUTER"
+    ),
+    "brown_out": EventKind(
+        "world", "The voltage was too low for too long: a computer went down.", "COMPUTER"
+    ),
+    "umbilical_parted": EventKind("world", "The cable between the computers came off."),
     "released": EventKind("world", "The hold-down let go."),
     "liftoff": EventKind("world", "The vehicle left its seat."),
     "lit": EventKind("world", "A motor came alight (thrust onset).", "MOTOR"),

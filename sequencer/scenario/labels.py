@@ -18,7 +18,7 @@ def labels_of(
 ) -> frozenset[str]:
     """Labels of all events that these sequences, this vehicle and these faults can make."""
     found = {"released", "liftoff", "separated", "apogee", "touchdown", "booster_down"}
-    found |= {"obstacle", FLIGHT_OVER}
+    found |= {"obstacle", "umbilical_parted", FLIGHT_OVER}
     for kind in ("lit", "burnout", "ejected"):
         found.update(f"{kind} {motor}" for motor in places.motors)
     found.update(f"acted {load}" for load in places.loads)
@@ -34,11 +34,12 @@ def labels_of(
 
 
 def _of_sequence(computer: str, logic: Sequence) -> Iterator[str]:
-    yield f"booted {computer}"
-    yield f"late {computer}"
+    for kind in ("booted", "late", "brown_out", "log_full", "log_cut"):
+        yield f"{kind} {computer}"
     for source in logic.inputs.values():
         if source.message is not None:
             yield f"dropped {computer}.{source.message[0]}"
+            yield f"corrupt {computer}.{source.message[0]}"
     for state in logic.states.values():
         yield f"entered {computer}.{state.name}"
         for way in state.exits:

@@ -6,7 +6,6 @@ import hashlib
 import math
 from collections.abc import Callable, Mapping
 from fnmatch import fnmatchcase
-from fractions import Fraction
 from pathlib import Path
 from typing import TypeVar
 
@@ -15,17 +14,19 @@ from sequencer.documents import Document, Loc, located
 from sequencer.errors import InputError, nearest
 from sequencer.scenario.cells import read_covers
 from sequencer.scenario.connections import as_flown
+from sequencer.scenario.computer_faults import check_stall
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
 from sequencer.scenario.labels import labels_of
-from sequencer.scenario.model import Scenario, Wires
+from sequencer.scenario.model import Link, Scenario, Wires
 from sequencer.scenario.names import Names
 from sequencer.scenario.plans import crew_actions, planned_faults, world_faults
-from sequencer.scenario.schema import ScenarioFile
+from sequencer.scenario.schema import LinkTable, ScenarioFile
 from sequencer.scenario.signals import signals_of
 from sequencer.sequence import Sequence, check_messages, load_sequence
-from sequencer.units import unit
+from sequencer.units import exact, unit
 from sequencer.vehicle import Vehicle, load_vehicle
+from sequencer.vehicle.logger import Logger
 from sequencer.world.assemble import Places, assemble
 
 __all__ = ["SUFFIX", "load_scenario"]
@@ -80,7 +81,7 @@ def load_scenario(path: str | Path) -> Scenario:
         rate_hz=rate,
         stop_ticks=max(1, math.ceil(round(top.stop_s * rate, 6))),
         after_touchdown_s=top.after_touchdown_s,
-        link_delay=Fraction(str(tables.link.delay_s)),
+        link=_link(tables.link),
         crew=crew_actions(names, tables.crew, places),
         faults=faults,
         requirements=requirements,
@@ -183,7 +184,29 @@ def _wires(logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
                 f"function '{name}' of computer '{computer}' is a {function.kind} in its "
                 f"sequence, but is wired to {what}",
             )
-    return Wires(tuple(sensors), tuple(channels), tuple(servos))
+    return Wires(
+        tuple(sensors),
+        tuple(channels),
+        tuple(servos),
+        power=list(vehicle.computers).index(computer),
+        logger=_logger(logic, vehicle),
+    )
+
+
+def _logger(logic: Sequence, vehicle: Vehicle) -> Logger | None:
+    """The computer's logger; refuse one whose writes leave it no tick."""
+    logger = vehicle.computers[logic.name].logger
+    if logger is not None and logger.stall_every_s is not None:
+        try:
+            check_stall(logger.stall_every_s, logic, "stall_every_s")
+        except InputError as error:
+            place = ("computers", logic.name, "logger", "stall_every_s")
+            raise located(vehicle.path, place, error.what) from None
+    return logger
+
+
+def _link(table: LinkTable) -> Link:
+    return Link(exact(table.delay_s), table.loses, table.repeats, table.parts_at_m)
 
 
 def _input_signals(

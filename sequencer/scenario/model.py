@@ -15,9 +15,10 @@ from sequencer.scenario.expect import Expectation
 from sequencer.scenario.trigger import Trigger
 from sequencer.sequence import Sequence
 from sequencer.vehicle import Vehicle
+from sequencer.vehicle.logger import Logger
 from sequencer.world.assemble import Places
 
-__all__ = ["CrewAction", "PlannedFault", "Scenario", "Wires"]
+__all__ = ["CrewAction", "Link", "PlannedFault", "Scenario", "Wires"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +60,31 @@ class Wires:
     sensors    per input of its sequence; -1 where the input is a message
     channels   per pulsed function, in order of declaration
     servos     per servo function, in order of declaration
+    power      of its battery, None where nothing is known of it
+    logger     what keeps its log, if anything does
     """
 
     sensors: tuple[int, ...]
     channels: tuple[tuple[int, ...], ...]
     servos: tuple[int, ...]
+    power: int | None = None
+    logger: Logger | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Between the computers.
+
+    delay        s from publishing to arriving
+    loses        fraction of the messages that never arrive
+    repeats      fraction of the messages that arrive twice, the second time `delay` later
+    parts_at_m   the umbilical comes off when the vehicle has risen this far; None: it stays
+    """
+
+    delay: Fraction
+    loses: float = 0.0
+    repeats: float = 0.0
+    parts_at_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,7 +109,7 @@ class Scenario:
     rate_hz: int
     stop_ticks: int
     after_touchdown_s: float
-    link_delay: Fraction
+    link: Link
     crew: tuple[CrewAction, ...]
     faults: tuple[PlannedFault, ...]
     requirements: tuple[Requirement, ...]

@@ -13,6 +13,7 @@ from sequencer.world.weather import Weather
 
 __all__ = ["CrewTable", "ExpectTable", "FaultTable", "LinkTable", "ScenarioFile", "ScenarioTable"]
 
+Share = Annotated[float, Field(ge=0, le=1)]
 Seconds = Annotated[float, Field(ge=0, le=3600)]
 #: keys of which whatever is planned has exactly one
 MOMENTS = ("at_s", "event", "state", "above_m", "below_m")
@@ -45,6 +46,9 @@ class LinkTable(Strict):
     """[link]: between the computers."""
 
     delay_s: Annotated[float, Field(ge=0, le=10)] = 0.0
+    loses: Share = 0.0
+    repeats: Share = 0.0
+    parts_at_m: Annotated[float, Field(gt=0, le=100)] | None = None
 
 
 class Timed(Strict):

@@ -10,6 +10,7 @@ from typing import Any
 from sequencer.documents import Document, Loc
 from sequencer.units import unit
 from sequencer.vehicle import capacity, circuits
+from sequencer.vehicle.logger import logger
 from sequencer.vehicle.lookup import at_most, known, si, unknown
 from sequencer.vehicle.model import Channel, Computer, Sensor, Servo, Wire
 from sequencer.vehicle.schema import (
@@ -60,6 +61,7 @@ def electrics(document: Document, file: VehicleFile, gimbals: Collection[str]) -
             channels=tuple(f"{name}.{each}" for each in table.channels),
             servos=tuple(f"{name}.{each}" for each in table.servos),
             sensors=tuple(f"{name}.{each}" for each in (*table.sensors, *table.switches)),
+            logger=logger(table.logger),
         )
     last: Loc = ("computers", list(file.computers)[-1])
     at_most(document, (*last, "channels"), found.channels, capacity.CHANNELS, "channels")

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from sequencer.vehicle.circuit_model import Battery, Channel, HotWire, Load
 from sequencer.vehicle.classes import installed_impulse
+from sequencer.vehicle.logger import Logger
 
 __all__ = [
     "CONFIGURATIONS",
@@ -179,6 +180,7 @@ class Computer:
     channels: tuple[str, ...]
     servos: tuple[str, ...]
     sensors: tuple[str, ...]
+    logger: Logger | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from sequencer.vehicle.bounds import (
     Word,
 )
 from sequencer.vehicle.circuit_schema import BatteryTable, ChannelTable, LoadTable
+from sequencer.vehicle.logger import LoggerTable
 from sequencer.vehicle.sensors import TABLES, SensorTable
 
 __all__ = [
@@ -222,6 +223,7 @@ class ComputerTable(Strict):
     servos: dict[Name, ServoTable] = {}
     sensors: dict[Name, AnySensor] = {}
     switches: tuple[Name, ...] = ()
+    logger: LoggerTable | None = None
 
 
 class ObstacleTable(Strict):

@@ -15,16 +15,19 @@ import numpy as np
 from sequencer.world.jit import compiled
 
 __all__ = [
+    "SOURCE_LINK",
     "SOURCE_SENSOR",
     "SOURCE_START",
     "SOURCE_TURBULENCE",
     "normal_pair",
     "philox",
+    "uniform_pair",
 ]
 
 #: numbers of the sources of chance; sensor i draws from SOURCE_SENSOR + i
 SOURCE_TURBULENCE: Final = 1  # and the two after it
 SOURCE_START: Final = 4  # and the two after it
+SOURCE_LINK: Final = 8  # draw n of SOURCE_LINK + i is that of message n of computer i
 SOURCE_SENSOR: Final = 16
 
 #: 32 bits of it count
@@ -78,3 +81,17 @@ def normal_pair(seed: int, flight: int, source: int, draw: int) -> tuple[float, 
     angle = _TURN * (float(((c << _32) | d) >> _11) * _TO_UNIT)
     radius = math.sqrt(-2.0 * math.log(u))
     return radius * math.cos(angle), radius * math.sin(angle)
+
+
+def uniform_pair(seed: int, flight: int, source: int, draw: int) -> tuple[float, float]:
+    """Two independent numbers in [0, 1), multiples of 2**-53, for what is not compiled.
+
+    seed and flight are used with 64 bits, source and draw with 32.
+    """
+    low, high = 0xFFFFFFFF, 32
+    # the plain function, where numba has wrapped it: nothing is compiled for a few messages
+    words = getattr(philox, "py_func", philox)(
+        draw & low, source & low, flight & low, flight >> high, seed & low, seed >> high
+    )
+    a, b, c, d = (int(word) for word in words)
+    return ((a << high | b) >> 11) * _TO_UNIT, ((c << high | d) >> 11) * _TO_UNIT

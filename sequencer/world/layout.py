@@ -16,6 +16,7 @@ import numpy as np
 
 from sequencer.vehicle.capacity import (
     CHANNELS,
+    COMPUTERS,
     LOADS,
     MOTORS,
     OBSTACLES,
@@ -389,6 +390,7 @@ OUT: Final = np.dtype(
         ("part1_down", _I),
         ("hit_obstacle", _I),
         ("spent", _I, (LOADS,)),
+        ("powerless", _I, (COMPUTERS,)),
     ],
     align=True,
 )

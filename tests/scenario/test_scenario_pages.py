@@ -11,7 +11,9 @@ import pytest
 
 from sequencer.checks.tables import RequirementTable
 from sequencer.scenario import OUTCOMES, load_scenario
+from sequencer.scenario.computer_faults import COMPUTER_FAULTS
 from sequencer.scenario.schema import ScenarioFile
+from sequencer.vehicle.logger import LoggerTable
 from sequencer.vehicle.schema import VehicleFile
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -40,6 +42,20 @@ def test_every_key_of_a_scenario_is_on_its_page(key: str) -> None:
 def test_every_table_of_a_vehicle_is_on_its_page(table: str) -> None:
     text = (DOCS / "vehicle.md").read_text(encoding="utf-8")
     assert re.search(rf"`\[{table}\b", text)
+
+
+@pytest.mark.parametrize("key", LoggerTable.model_fields)
+def test_every_key_of_a_logger_is_on_the_page(key: str) -> None:
+    assert f"| `{key}` |" in (DOCS / "vehicle.md").read_text(encoding="utf-8")
+
+
+def test_the_page_lists_every_fault_of_computers_and_none_more() -> None:
+    page = (DOCS / "faults.md").read_text(encoding="utf-8").partition("## In a computer")[2]
+    rows = [line for line in page.splitlines() if line.startswith("| `")]
+    assert rows == [
+        f"| `{word}` | {row.place} | {row.unit or '-'} | {row.about} |"
+        for word, row in COMPUTER_FAULTS.items()
+    ]
 
 
 @pytest.mark.parametrize("word", OUTCOMES)

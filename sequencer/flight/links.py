@@ -1,0 +1,117 @@
+"""What lies between the computers: delay, chance, faults, and the cable that comes off.
+
+What becomes of a message is decided when it is published. Chance is a pure function of (seed,
+flight, sender, number of the message), so the same messages are lost wherever a flight is flown.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from fractions import Fraction
+
+from sequencer.flight.link import Mailbox, Message
+from sequencer.scenario import PlannedFault, Scenario
+from sequencer.units import exact
+from sequencer.world.chance import SOURCE_LINK, uniform_pair
+
+__all__ = ["Links"]
+
+
+class Links:
+    """Takes messages from their senders to the mailboxes of their readers.
+
+    boxes    sender -> mailboxes of whoever reads what it publishes
+    height   of the vehicle as it stands on its pad, m
+    """
+
+    def __init__(
+        self, scenario: Scenario, boxes: Mapping[str, Iterable[Mailbox]], height: float
+    ) -> None:
+        self._link = scenario.link
+        self._boxes = {name: tuple(found) for name, found in boxes.items()}
+        self._source = {name: SOURCE_LINK + i for i, name in enumerate(boxes)}
+        self._sent = dict.fromkeys(boxes, 0)
+        self._seed = int(scenario.params["seed"])
+        self._flight = int(scenario.params["flight"])
+        self._rate = scenario.rate_hz
+        self._stands_at = height
+        self._parted = False
+        #: active faults by name, and the tick at which each began
+        self._active: dict[str, tuple[PlannedFault, int]] = {}
+        # times in a unit that tick and all delays share: whole numbers compare exactly
+        late = [
+            exact(f.size) for f in scenario.faults if f.kind in {"link_repeated", "link_delayed"}
+        ]
+        shared = (scenario.link.delay, *late)
+        self._units_per_s = math.lcm(self._rate, *(each.denominator for each in shared))
+        self._units_per_tick = self._units_per_s // self._rate
+
+    def now(self, tick: int) -> int:
+        """The world tick as a time of messages."""
+        return tick * self._units_per_tick
+
+    def begin(self, fault: PlannedFault, tick: int) -> None:
+        """A fault of a link or of the umbilical sets in."""
+        self._active[fault.name] = (fault, tick)
+
+    def end(self, fault: PlannedFault) -> None:
+        """It is over."""
+        self._active.pop(fault.name, None)
+
+    def rise(self, height: float) -> bool:
+        """The vehicle is at this height now; True when the umbilical parts just then."""
+        parts_at = self._link.parts_at_m
+        if self._parted or parts_at is None or height - self._stands_at < parts_at:
+            return False
+        self._parted = True
+        return True
+
+    def send(self, sender: str, message: Message, tick: int) -> None:
+        """Put what `sender` published on this tick on its way; `message.arrival` is filled in."""
+        number = self._sent[sender]
+        self._sent[sender] += 1
+        faults = [fault for fault, _ in self._active.values() if fault.place == sender]
+        kinds = {fault.kind for fault in faults}
+        if "link_lost" in kinds or not self._contact(tick):
+            return
+        lost, twice = self._chance(sender, number)
+        if lost:
+            return
+        delay = self._link.delay + _sum(faults, "link_delayed")
+        arrivals = [delay]
+        if twice:
+            arrivals.append(delay + self._link.delay)
+        if "link_repeated" in kinds:
+            arrivals.append(delay + _sum(faults, "link_repeated"))
+        for arrival in arrivals:
+            at = self.now(tick) + int(arrival * self._units_per_s)
+            sent = replace(message, arrival=at, whole="link_corrupted" not in kinds)
+            for box in self._boxes[sender]:
+                box.post(sent)
+
+    def _chance(self, sender: str, number: int) -> tuple[bool, bool]:
+        """Whether this message is lost, and whether it comes twice."""
+        link = self._link
+        if link.loses == 0.0 and link.repeats == 0.0:
+            return False, False
+        first, second = uniform_pair(self._seed, self._flight, self._source[sender], number)
+        return first < link.loses, second < link.repeats
+
+    def _contact(self, tick: int) -> bool:
+        """Whether the umbilical is in."""
+        if self._parted:
+            return False
+        for fault, began in self._active.values():
+            if fault.kind == "umbilical_pulled":
+                return False
+            if fault.kind == "umbilical_bounces":
+                size = exact(fault.size)
+                if Fraction(tick - began, self._rate) % size >= size / 2:
+                    return False
+        return True
+
+
+def _sum(faults: list[PlannedFault], kind: str) -> Fraction:
+    return sum((exact(fault.size) for fault in faults if fault.kind == kind), Fraction(0))
