@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from flying import fly, same_until
 
 import sequencer
 from sequencer.errors import UsageError
@@ -13,36 +14,6 @@ from sequencer.flight import find_scenarios, fly_many
 from sequencer.record import FlightRecord
 from sequencer.report.json_report import as_json
 
-HEAD = """\
-[scenario]
-extends = "calm_landing.scenario.toml"
-title = "made for a test"
-reason = "one change"
-covers = {{ fault = "none", phase = "any" }}
-stop_s = {stop}
-{more}
-[expect]
-outcome = "landed"
-"""
-
-
-def fly(folder: Path, more: str = "", *, stop: float = 18.0) -> FlightRecord:
-    path = folder / "tried.scenario.toml"
-    path.write_text(HEAD.format(more=more, stop=stop), encoding="utf-8")
-    return sequencer.load(path).fly()
-
-
-def same_until(first: FlightRecord, second: FlightRecord, tick: int) -> None:
-    """Bit for bit the same signals and events up to, and on, this tick."""
-    assert first.signals.keys() == second.signals.keys()
-    for name in first.signals:
-        np.testing.assert_array_equal(
-            first[name][: tick + 1], second[name][: tick + 1], err_msg=name
-        )
-    kinds = ("fault_begun", "fault_ended")
-    assert [e for e in first.events if e.tick < tick and e.kind not in kinds] == [
-        e for e in second.events if e.tick < tick and e.kind not in kinds
-    ]
 
 
 def test_the_same_flight_twice_is_the_same_to_the_bit(folder: Path) -> None:

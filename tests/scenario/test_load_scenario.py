@@ -341,3 +341,76 @@ class TestExtends:
         before = load_scenario(path).hashes["scenario"]
         write(folder, GOOD.replace("seed = 7", "seed = 8"), "base")
         assert load_scenario(path).hashes["scenario"] != before
+
+
+class TestComputerFaults:
+    """Places and sizes of what hits computers, links and the umbilical."""
+
+    @pytest.mark.parametrize(
+        ("row", "said"),
+        [
+            ('kind = "clock_drfit"\nplace = "pad"', "did you mean 'clock_drift'?"),
+            ('kind = "clock_drift"\nplace = "pda"\nsize = 5.0', "did you mean 'pad'?"),
+            ('kind = "clock_drift"\nplace = "pad"', "'clock_drift' needs a size, in ppm"),
+            ('kind = "clock_drift"\nplace = "pad"\nsize = 1e6', "less than 1e+06 ppm"),
+            ('kind = "clock_drift"\nplace = "pad"\nsize = -1e6', "less than 1e+06 ppm"),
+            ('kind = "logger_stall"\nplace = "pad"\nsize = 0.0', "is positive (got 0)"),
+            ('kind = "logger_stall"\nplace = "pad"\nsize = 0.02', "at least two ticks of 'pad'"),
+            ('kind = "link_delayed"\nplace = "pad"\nsize = -0.1', "is positive (got -0.1)"),
+            ('kind = "link_repeated"\nplace = "pad"\nsize = -0.1', "is positive (got -0.1)"),
+            ('kind = "link_lost"\nplace = "pad"\nsize = 0.1', "'link_lost' takes no size"),
+            ('kind = "link_corrupted"\nplace = "pad"\nother = "x"', "takes no other"),
+            ('kind = "umbilical_pulled"\nplace = "pad"', "the place of 'umbilical_pulled' is"),
+            ('kind = "umbilical_bounces"\nplace = "umbilical"', "needs a size, in s"),
+        ],
+    )
+    def test_what_cannot_be(self, folder: Path, row: str, said: str) -> None:
+        text = GOOD.replace('kind = "igniter_beside"\nplace = "igniter_A2"', row)
+        with pytest.raises(InputError) as caught:
+            load_scenario(write(folder, text))
+        message = str(caught.value)
+        assert said in message
+        line = int(message.partition(".toml:")[2].partition(":")[0])
+        assert 23 <= line <= 28
+
+    def test_a_computer_by_itself_has_no_umbilical(self, folder: Path) -> None:
+        pad = folder / "pad.sequence.toml"
+        pad.write_text(_LONELY, encoding="utf-8")
+        text = GOOD.replace(', "flight.sequence.toml"]', "]").replace(
+            '["sandpiper.requirements.toml"]', "[]"
+        )
+        text = text.replace(
+            'kind = "igniter_beside"\nplace = "igniter_A2"',
+            'kind = "umbilical_pulled"\nplace = "umbilical"',
+        )
+        with pytest.raises(InputError, match="a computer by itself has no umbilical"):
+            load_scenario(write(folder, text.replace('"entered pad.countdown"', '"liftoff"')))
+
+    @pytest.mark.parametrize(
+        ("line", "said"),
+        [
+            ("loses = 1.5", "loses"),
+            ("repeats = -0.1", "repeats"),
+            ("parts_at_m = 0", "parts_at_m"),
+            ("lose = 0.1", "did you mean 'loses'?"),
+        ],
+    )
+    def test_a_link_that_cannot_be(self, folder: Path, line: str, said: str) -> None:
+        text = GOOD.replace("delay_s = 0.005", line)
+        with pytest.raises(InputError) as caught:
+            load_scenario(write(folder, text))
+        assert str(caught.value).startswith(f"{folder / 'tried.scenario.toml'}:13: ")
+        assert said in str(caught.value)
+
+
+_LONELY = """\
+[sequence]
+name = "pad"
+about = "does nothing"
+rate_hz = 50
+boot_s = 0.5
+start = "arming"
+
+[states.arming]
+phase = "ground"
+"""
