@@ -15,7 +15,6 @@ from sequencer.record import FlightRecord
 from sequencer.report.json_report import as_json
 
 
-
 def test_the_same_flight_twice_is_the_same_to_the_bit(folder: Path) -> None:
     first, second = fly(folder), fly(folder)
     same_until(first, second, first.ticks)
