@@ -13,8 +13,8 @@ from sequencer.checks import Requirement, build_requirements, load_requirements
 from sequencer.documents import Document, Loc, located
 from sequencer.errors import InputError, nearest
 from sequencer.scenario.cells import read_covers
-from sequencer.scenario.connections import as_flown
 from sequencer.scenario.computer_faults import check_stall
+from sequencer.scenario.connections import as_flown
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
 from sequencer.scenario.labels import labels_of
