@@ -8,15 +8,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from fractions import Fraction
 
 from sequencer.flight.link import Mailbox, Message
 from sequencer.scenario import PlannedFault, Scenario
+from sequencer.scenario.computer_faults import COMPUTER_FAULTS
 from sequencer.units import exact
 from sequencer.world.chance import SOURCE_LINK, uniform_pair
 
-__all__ = ["Links"]
+__all__ = ["KINDS", "Links"]
+
+#: faults of links and of the umbilical
+KINDS = frozenset(kind for kind in COMPUTER_FAULTS if kind.startswith(("link_", "umbilical_")))
 
 
 class Links:
@@ -47,6 +50,8 @@ class Links:
         shared = (scenario.link.delay, *late)
         self._units_per_s = math.lcm(self._rate, *(each.denominator for each in shared))
         self._units_per_tick = self._units_per_s // self._rate
+        self._delay = self._units(scenario.link.delay)
+        self._by_chance = scenario.link.loses > 0.0 or scenario.link.repeats > 0.0
 
     def now(self, tick: int) -> int:
         """The world tick as a time of messages."""
@@ -69,40 +74,48 @@ class Links:
         return True
 
     def send(self, sender: str, message: Message, tick: int) -> None:
-        """Put what `sender` published on this tick on its way; `message.arrival` is filled in."""
+        """Put on its way what `sender` publishes on this tick; its `arrival` is the time now."""
         number = self._sent[sender]
         self._sent[sender] += 1
-        faults = [fault for fault, _ in self._active.values() if fault.place == sender]
-        kinds = {fault.kind for fault in faults}
-        if "link_lost" in kinds or not self._contact(tick):
+        if self._parted:
             return
-        lost, twice = self._chance(sender, number)
-        if lost:
-            return
-        delay = self._link.delay + _sum(faults, "link_delayed")
-        arrivals = [delay]
-        if twice:
-            arrivals.append(delay + self._link.delay)
-        if "link_repeated" in kinds:
-            arrivals.append(delay + _sum(faults, "link_repeated"))
-        for arrival in arrivals:
-            at = self.now(tick) + int(arrival * self._units_per_s)
-            sent = replace(message, arrival=at, whole="link_corrupted" not in kinds)
+        ways: tuple[int, ...] = (self._delay,)
+        whole = True
+        if self._active or self._by_chance:
+            ways, whole = self._fate(sender, number, tick)
+        for way in ways:
+            at = message.arrival + way
+            sent = Message(at, message.boot, message.number, message.values, whole)
             for box in self._boxes[sender]:
                 box.post(sent)
 
+    def _fate(self, sender: str, number: int, tick: int) -> tuple[tuple[int, ...], bool]:
+        """How long each copy of a message is on its way, and whether they arrive whole."""
+        faults = [fault for fault, _ in self._active.values() if fault.place == sender]
+        kinds = {fault.kind for fault in faults}
+        if "link_lost" in kinds or not self._contact(tick):
+            return (), True
+        lost, twice = self._chance(sender, number)
+        if lost:
+            return (), True
+        delay = self._delay + self._sum(faults, "link_delayed")
+        ways = [delay]
+        if twice:
+            ways.append(delay + self._delay)
+        if "link_repeated" in kinds:
+            ways.append(delay + self._sum(faults, "link_repeated"))
+        return tuple(ways), "link_corrupted" not in kinds
+
     def _chance(self, sender: str, number: int) -> tuple[bool, bool]:
         """Whether this message is lost, and whether it comes twice."""
-        link = self._link
-        if link.loses == 0.0 and link.repeats == 0.0:
+        if not self._by_chance:
             return False, False
+        link = self._link
         first, second = uniform_pair(self._seed, self._flight, self._source[sender], number)
         return first < link.loses, second < link.repeats
 
     def _contact(self, tick: int) -> bool:
-        """Whether the umbilical is in."""
-        if self._parted:
-            return False
+        """Whether a fault leaves the umbilical in contact."""
         for fault, began in self._active.values():
             if fault.kind == "umbilical_pulled":
                 return False
@@ -112,6 +125,8 @@ class Links:
                     return False
         return True
 
+    def _sum(self, faults: list[PlannedFault], kind: str) -> int:
+        return sum(self._units(exact(fault.size)) for fault in faults if fault.kind == kind)
 
-def _sum(faults: list[PlannedFault], kind: str) -> Fraction:
-    return sum((exact(fault.size) for fault in faults if fault.kind == kind), Fraction(0))
+    def _units(self, seconds: Fraction) -> int:
+        return int(seconds * self._units_per_s)

@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 
 from sequencer.flight.computer import Computer
-from sequencer.flight.links import Links
+from sequencer.flight.links import KINDS, Links
 from sequencer.flight.moment import Moment
 from sequencer.flight.recorder import Recorder
 from sequencer.scenario import CrewAction, PlannedFault, Scenario
@@ -65,13 +65,12 @@ class Plan:
             self._active.discard(fault.name)
         if fault.row is not None:
             commands["fault"][fault.row] = int(active)
-        elif fault.place in self._computers:
+        elif fault.kind not in KINDS:
             self._computer_fault(fault, tick, active=active)
-        if fault.row is None:
-            if active:
-                self._links.begin(fault, tick)
-            else:
-                self._links.end(fault)
+        elif active:
+            self._links.begin(fault, tick)
+        else:
+            self._links.end(fault)
 
     def _computer_fault(self, fault: PlannedFault, tick: int, *, active: bool) -> None:
         computer = self._computers[fault.place]

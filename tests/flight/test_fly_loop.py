@@ -164,6 +164,42 @@ class TestComputers:
         assert pad == {0}
         assert flight == {0, 1}
 
+    def test_rates_that_do_not_divide_each_other(self, folder: Path) -> None:
+        """30 and 100 Hz meet at 300 Hz: each keeps its own ticks, and time is exact.
+
+        T-0 is 10 s after the count began, 300 ticks of the pad's; what it publishes then, 5 ms on
+        the way, is seen by the flight computer at its next tick after that.
+        """
+        pad = folder / "pad.sequence.toml"
+        text = pad.read_text(encoding="utf-8").replace("rate_hz = 50", "rate_hz = 30")
+        text = text.replace("period_s = 0.02\nfields", "period_s = 0.1\nfields")
+        pad.write_text(text, encoding="utf-8")
+        record = fly(folder, stop=14.0)
+        assert record.rate_hz == 300
+        assert {e.tick % 10 for e in record.events if e.name.startswith("pad.")} == {0}
+        assert {e.tick % 3 for e in record.events if e.name.startswith("flight.")} == {0}
+        count, ignition = (
+            record.first("entered pad.countdown"),
+            record.first("entered pad.ignition"),
+        )
+        heard = record.first("entered flight.countdown")
+        assert count is not None
+        assert ignition is not None
+        assert heard is not None
+        assert ignition.tick - count.tick == 3000
+        published = -(-count.tick // 30) * 30  # every third tick of the pad's
+        assert heard.tick == (published + 1) // 3 * 3 + 3
+
+    def test_a_link_by_chance_is_the_same_link_every_time(self, folder: Path) -> None:
+        lossy = "[link]\ndelay_s = 0.005\nloses = 0.4\nrepeats = 0.2\n"
+        first, second = fly(folder, lossy, stop=6.0), fly(folder, lossy, stop=6.0)
+        same_until(first, second, first.ticks)
+        assert first.events == second.events
+        assert {e.label for e in first.events if e.kind == "dropped"} == {
+            "dropped flight.pad",
+            "dropped pad.flight",
+        }
+
     def test_a_message_is_seen_strictly_later(self, folder: Path) -> None:
         """Published at 2.20 s with 5 ms on the way: the flight computer acts at 2.21 s."""
         record = fly(folder, stop=4.0)

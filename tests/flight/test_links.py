@@ -43,7 +43,7 @@ def arrivals(
     posted: list[Message] = []
     box.post = posted.append
     for number in range(messages):
-        links.send(sender, Message(0, 0, number, ()), number)
+        links.send(sender, Message(links.now(number), 0, number, ()), number)
     per_s = links.now(RATE)
     return [
         (each.number, Fraction(each.arrival - links.now(each.number), per_s)) for each in posted
