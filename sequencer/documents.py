@@ -29,8 +29,10 @@ __all__ = [
     "Line",
     "Loc",
     "Strict",
+    "decoded",
     "located",
     "parse_document",
+    "read_bytes",
     "read_document",
 ]
 
@@ -202,27 +204,39 @@ def read_document(path: str | Path) -> Document:
     valid TOML.
     """
     path = Path(path)
+    return parse_document(decoded(read_bytes(path, MAX_BYTES), path), path)
+
+
+def read_bytes(path: Path, most: int) -> bytes:
+    """The bytes of a file that the user named.
+
+    Raises InputError if it is missing, not a regular file, or larger than `most` bytes.
+    """
     try:
         if path.is_dir():
             raise InputError("is a directory, not a file", file=path)
         if path.exists() and not path.is_file():
             raise InputError("is not a regular file", file=path)
         with path.open("rb") as stream:
-            raw = stream.read(MAX_BYTES + 1)
+            raw = stream.read(most + 1)
     except FileNotFoundError:
         what = "is a link to nothing" if path.is_symlink() else "no such file"
         raise InputError(what, file=path, nearest=_near_file(path)) from None
     except (OSError, ValueError) as failure:
         reason = getattr(failure, "strerror", None) or str(failure)
         raise InputError(f"cannot be read: {reason}", file=path) from None
-    if len(raw) > MAX_BYTES:
-        raise InputError(f"is larger than {MAX_BYTES} bytes", file=path)
+    if len(raw) > most:
+        raise InputError(f"is larger than {most} bytes", file=path)
+    return raw
+
+
+def decoded(raw: bytes, path: Path) -> str:
+    """The text that a file's bytes stand for. Raises InputError, with the line, if not UTF-8."""
     try:
-        text = raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig")
     except UnicodeDecodeError as failure:
         line = raw.count(b"\n", 0, failure.start) + 1
         raise InputError("is not UTF-8 text", file=path, line=line) from None
-    return parse_document(text, path)
 
 
 def located(path: Path, loc: Loc, what: str, nearest: str | None = None) -> InputError:

@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
+from sequencer.scenario import Recording
 from sequencer.vehicle import Vehicle
-from sequencer.world import World
+from sequencer.world.memory import Memory
 
 __all__ = ["facts_of", "outcome_of", "touchdown_facts"]
 
@@ -16,7 +17,7 @@ _DEG = 180.0 / math.pi
 _OPEN = 0.9
 
 
-def touchdown_facts(world: World) -> dict[str, float]:
+def touchdown_facts(world: Memory) -> dict[str, float]:
     """Speed, sideways speed, tilt and place of the touchdown; empty before it.
 
     The values are those at the moment of contact, found inside the integration step.
@@ -33,8 +34,10 @@ def touchdown_facts(world: World) -> dict[str, float]:
     }
 
 
-def facts_of(world: World, rate_hz: int) -> dict[str, float]:
+def facts_of(source: Vehicle | Recording, world: Memory, rate_hz: int) -> dict[str, float]:
     """Numbers worth a line in a report; names carry their units."""
+    if isinstance(source, Recording):
+        return {"log_rows": float(source.rows), "log_s": source.last_tick / rate_hz}
     state = world.state
     facts = {"apogee_m": float(state["highest"])}
     if state["down"]:
@@ -48,8 +51,13 @@ def facts_of(world: World, rate_hz: int) -> dict[str, float]:
     return facts
 
 
-def outcome_of(vehicle: Vehicle, world: World) -> str:
-    """One word of `sequencer.scenario.outcome.OUTCOMES`.
+def outcome_of(source: Vehicle | Recording, world: Memory) -> str:
+    """One word of `sequencer.scenario.outcome.OUTCOMES`."""
+    return "replayed" if isinstance(source, Recording) else _ended(source, world)
+
+
+def _ended(vehicle: Vehicle, world: Memory) -> str:
+    """How a flight ended.
 
     Speeds and angles are compared with what the vehicle file says its legs and its parachute
     landing can take; falling over is decided by energy, see `tips_over`.
@@ -71,7 +79,7 @@ def outcome_of(vehicle: Vehicle, world: World) -> str:
     return "landed" if speed <= ground.leg_speed_m_s else "hard_landing"
 
 
-def tips_over(vehicle: Vehicle, world: World) -> bool:
+def tips_over(vehicle: Vehicle, world: Memory) -> bool:
     """Whether the body rolls over a foot of its legs after touchdown.
 
     The foot stays where it lands; angular momentum about it is kept through the impact, and the

@@ -17,12 +17,14 @@ from sequencer.flight.links import Links
 from sequencer.flight.planned import Plan
 from sequencer.flight.power import Power
 from sequencer.flight.recorder import Recorder
+from sequencer.flight.replay import Replay
 from sequencer.flight.target import Target, open_target
 from sequencer.record import FLIGHT_OVER, FlightRecord
 from sequencer.record.logic import LogicSignals
-from sequencer.scenario import Scenario
+from sequencer.scenario import Recording, Scenario
 from sequencer.scenario.signals import memories
 from sequencer.world import World
+from sequencer.world.memory import Memory
 
 __all__ = ["fly"]
 
@@ -48,7 +50,10 @@ def fly(scenario: Scenario, *, on: str = "model", executor: str = "reference") -
 
 def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
     rate = scenario.rate_hz
-    world = World(scenario.params)
+    source = scenario.source
+    world: Memory = (
+        Replay(scenario.params, source) if isinstance(source, Recording) else World(scenario.params)
+    )
     commands = world.commands
     recorder = Recorder(scenario, world)
     computers = {
@@ -105,8 +110,8 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
         ticks=tick,
         events=recorder.events,
         signals=recorder.signals(tick),
-        outcome=outcome_of(scenario.vehicle, world),
-        facts=facts_of(world, rate) | _logs(everyone),
+        outcome=outcome_of(source, world),
+        facts=facts_of(source, world, rate) | _logs(everyone),
         hashes=scenario.hashes,
         logic=LogicSignals(recorder.events, tick, memories(scenario.sequences, scenario.faults)),
     )

@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from sequencer.flight.ending import touchdown_facts
 from sequencer.record import SIGNALS, Event, Signal
-from sequencer.scenario import Scenario
+from sequencer.scenario import Recording, Scenario
 from sequencer.units import unit
-from sequencer.world import World
+from sequencer.vehicle.capacity import SENSORS
 from sequencer.world.layout import OUT, empty
+from sequencer.world.memory import Memory
 
 __all__ = ["Recorder"]
 
@@ -33,17 +34,22 @@ _FACTS: Mapping[str, str] = {
     "down": "touchdown",
 }
 _DEG = 180.0 / np.pi
+#: the beginning of OUT: all that there is to keep where nothing flies
+_ANSWERS = np.dtype([("value", "f8", (SENSORS,))])
 
 
 class Recorder:
     """Keeps one record of OUT per world tick, and events as they come."""
 
-    def __init__(self, scenario: Scenario, world: World) -> None:
+    def __init__(self, scenario: Scenario, world: Memory) -> None:
         self._scenario = scenario
         self._world = world
         self._out = world.out
-        self._kept = empty(OUT, scenario.stop_ticks)
-        self._kept_bytes = self._kept.view(np.uint8).reshape(-1, OUT.itemsize)
+        self._flies = not isinstance(scenario.source, Recording)
+        layout = OUT if self._flies else _ANSWERS
+        self._kept = empty(layout, scenario.stop_ticks)
+        self._kept_bytes = self._kept.view(np.uint8).reshape(-1, layout.itemsize)
+        self._now = world.out_bytes[: layout.itemsize]
         self._events: list[Event] = []
         self._counts: dict[str, int] = {}
         self.down_tick: int | None = None
@@ -90,7 +96,7 @@ class Recorder:
     def keep(self) -> None:
         """Keep the truth of the present tick."""
         # as bytes: a third of the time that numpy takes to copy a record field by field
-        self._kept_bytes[self._tick] = self._world.out_bytes
+        self._kept_bytes[self._tick] = self._now
 
     def after(self, tick: int) -> None:
         """Note what the world did in the step that ended at `tick`."""
@@ -110,12 +116,23 @@ class Recorder:
             self.down_tick = tick
 
     def signals(self, ticks: int) -> dict[str, Signal]:
-        """The signals of the flight, arrays of shape (ticks,)."""
+        """The signals of the flight, arrays of shape (ticks,): the world's, and the inputs."""
+        found = self._truth(ticks) if self._flies else {}
+        for name, symbol, sensor in self._scenario.input_signals:
+            scale = unit(symbol)
+            values = self._kept["value"][:ticks, sensor]
+            found[name] = _signal(
+                name, symbol, (values - float(scale.offset)) / float(scale.factor)
+            )
+        return found
+
+    def _truth(self, ticks: int) -> dict[str, Signal]:
+        """The signals of the world."""
         kept = self._kept[:ticks]
         found: dict[str, Signal] = {}
 
         def add(name: str, unit: str, values: NDArray[np.float64]) -> None:
-            found[name] = Signal(name, unit, np.ascontiguousarray(values, dtype=np.float64))
+            found[name] = _signal(name, unit, values)
 
         position, velocity = kept["position"], kept["velocity"]
         add("height_m", "m", kept["height"])
@@ -148,8 +165,8 @@ class Recorder:
         at_contact = touchdown_facts(self._world)
         for name in ("touchdown_speed_m_s", "touchdown_sideways_m_s", "touchdown_tilt_deg"):
             add(name, SIGNALS[name].unit, np.where(down, at_contact.get(name, np.nan), np.nan))
-        for name, symbol, sensor in self._scenario.input_signals:
-            scale = unit(symbol)
-            values = (kept["value"][:, sensor] - float(scale.offset)) / float(scale.factor)
-            add(name, symbol, values)
         return found
+
+
+def _signal(name: str, symbol: str, values: NDArray[np.float64]) -> Signal:
+    return Signal(name, symbol, np.ascontiguousarray(values, dtype=np.float64))

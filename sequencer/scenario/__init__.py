@@ -2,7 +2,7 @@
 
 from sequencer.scenario.expect import Expectation, Shortfall, compare
 from sequencer.scenario.load import SUFFIX, load_scenario
-from sequencer.scenario.model import CrewAction, PlannedFault, Scenario, Wires
+from sequencer.scenario.model import CrewAction, PlannedFault, Recording, Scenario, Wires
 from sequencer.scenario.outcome import OUTCOMES
 
 __all__ = [
@@ -11,6 +11,7 @@ __all__ = [
     "CrewAction",
     "Expectation",
     "PlannedFault",
+    "Recording",
     "Scenario",
     "Shortfall",
     "Wires",

@@ -39,6 +39,7 @@ WITHOUT_FAULT: Mapping[str, str] = {
     "crew": "what people at the pad do",
     "weather": "wind, turbulence, heat and cold",
     "wiring": "the same vehicle, connected in another way",
+    "replay": "a recorded log in place of the world",
 }
 
 #: what groups of rows are called, in their order

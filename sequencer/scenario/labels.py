@@ -14,11 +14,16 @@ _PULSE_KINDS = ("fired", "ended", "cut", "blocked", "ignored")
 
 
 def labels_of(
-    sequences: Mapping[str, Sequence], places: Places, faults: Iterable[str]
+    sequences: Mapping[str, Sequence], places: Places, faults: Iterable[str], *, flies: bool
 ) -> frozenset[str]:
-    """Labels of all events that these sequences, this vehicle and these faults can make."""
-    found = {"released", "liftoff", "separated", "apogee", "touchdown", "booster_down"}
-    found |= {"obstacle", "umbilical_parted", FLIGHT_OVER}
+    """Labels of all events that these sequences, this vehicle and these faults can make.
+
+    `flies` is false where the inputs come from a log: then nothing moves.
+    """
+    found: set[str] = set()
+    if flies:
+        found |= {"released", "liftoff", "separated", "apogee", "touchdown", "booster_down"}
+        found |= {"obstacle", "umbilical_parted", FLIGHT_OVER}
     for kind in ("lit", "burnout", "ejected"):
         found.update(f"{kind} {motor}" for motor in places.motors)
     found.update(f"acted {load}" for load in places.loads)

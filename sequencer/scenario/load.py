@@ -6,28 +6,28 @@ import hashlib
 import math
 from collections.abc import Callable, Mapping
 from fnmatch import fnmatchcase
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
 from sequencer.checks import Requirement, build_requirements, load_requirements
-from sequencer.documents import Document, Loc, located
+from sequencer.documents import Document, Loc
 from sequencer.errors import InputError, nearest
 from sequencer.scenario.cells import read_covers
-from sequencer.scenario.computer_faults import check_stall
-from sequencer.scenario.connections import as_flown
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
 from sequencer.scenario.labels import labels_of
-from sequencer.scenario.model import Link, Scenario, Wires
+from sequencer.scenario.model import Link, Recording, Scenario, Wires
 from sequencer.scenario.names import Names
 from sequencer.scenario.plans import crew_actions, planned_faults, world_faults
-from sequencer.scenario.schema import LinkTable, ScenarioFile
+from sequencer.scenario.schema import LONGEST_S, LinkTable, ScenarioFile
 from sequencer.scenario.signals import signals_of
+from sequencer.scenario.site import Site, vehicle_site
+from sequencer.scenario.stream import stream_site
+from sequencer.scenario.stream_file import read_log
 from sequencer.sequence import Sequence, check_messages, load_sequence
-from sequencer.units import exact, unit
+from sequencer.units import exact
 from sequencer.vehicle import Vehicle, load_vehicle
-from sequencer.vehicle.logger import Logger
-from sequencer.world.assemble import Places, assemble
 
 __all__ = ["SUFFIX", "load_scenario"]
 
@@ -51,21 +51,17 @@ def load_scenario(path: str | Path) -> Scenario:
     folder = path.parent
     top = tables.scenario
 
-    vehicle = _file(document, ("scenario", "vehicle"), folder / top.vehicle, load_vehicle)
-    sequences = _sequences(document, tables, folder, vehicle)
-    vehicle = as_flown(document, tables, vehicle, sequences)
-    rate = _world_rate(document, sequences)
-    resolved, rows = world_faults(document, tables.faults, vehicle, rate)
-    params, places = assemble(
-        vehicle, tables.weather, resolved, rate_hz=rate, seed=top.seed, flight=0
-    )
-    wires = {name: _wires(logic, vehicle, places) for name, logic in sequences.items()}
-    inputs = _input_signals(sequences, wires)
-    signals = signals_of(sequences, places.motors, inputs)
-    labels = labels_of(sequences, places, [fault.name for fault in tables.faults])
-    names = Names(document, signals, labels, sequences)
+    site, rate = _site(document, tables, folder)
+    sequences = site.sequences
+    resolved, rows = world_faults(document, tables.faults, site, rate)
+    inputs = _input_signals(sequences, site.wires)
+    signals = signals_of(sequences, site.signals, inputs)
+    flies = isinstance(site.source, Vehicle)
+    planned = [fault.name for fault in tables.faults]
+    labels = labels_of(sequences, site.places, planned, flies=flies)
+    names = Names(document, signals, labels, sequences, flies)
     requirements = _requirements(names, tables, folder)
-    faults = planned_faults(names, tables.faults, rows)
+    faults = planned_faults(names, tables.faults, rows, site)
     return Scenario(
         name=path.name.removesuffix(SUFFIX),
         path=path,
@@ -73,22 +69,65 @@ def load_scenario(path: str | Path) -> Scenario:
         reason=top.reason,
         covers=read_covers(document, top.covers, tables.faults),
         tags=tuple(top.tags),
-        vehicle=vehicle,
+        source=site.source,
         sequences=sequences,
-        wires=wires,
-        places=places,
-        params=params,
+        wires=site.wires,
+        places=site.places,
+        params=site.assemble(resolved),
         rate_hz=rate,
-        stop_ticks=max(1, math.ceil(round(top.stop_s * rate, 6))),
+        stop_ticks=_stop(document, top.stop_s, site.source, rate),
         after_touchdown_s=top.after_touchdown_s,
-        link=_link(tables.link),
-        crew=crew_actions(names, tables.crew, places),
+        link=_link(tables.link, flies=flies),
+        crew=crew_actions(names, tables.crew, site.places),
         faults=faults,
         requirements=requirements,
         input_signals=inputs,
         expect=_expect(names, tables, requirements),
-        hashes=_hashes(document, vehicle, sequences),
+        hashes=_hashes(document, site),
     )
+
+
+def _site(document: Document, tables: ScenarioFile, folder: Path) -> tuple[Site, int]:
+    """What the computers are connected to, and the rate of its ticks."""
+    top = tables.scenario
+    if tables.stream is not None:
+        sequences = _sequences(document, tables, folder)
+        rate = _world_rate(document, sequences)
+        place: Loc = ("stream", "file")
+        log = _file(
+            document,
+            place,
+            folder / tables.stream.file,
+            partial(read_log, separator=tables.stream.separator),
+        )
+        site = stream_site(document, tables.stream, sequences, log, rate)
+    else:
+        for key in ("vehicle", "stop_s"):
+            if getattr(top, key) is None:
+                raise document.error(("scenario",), f"'{key}' is missing in [scenario]")
+        place = ("scenario", "vehicle")
+        vehicle = _file(document, place, folder / str(top.vehicle), load_vehicle)
+        sequences = _sequences(document, tables, folder)
+        rate = _world_rate(document, sequences)
+        site = vehicle_site(document, tables, sequences, vehicle, rate)
+    check_messages(site.sequences)
+    return site, rate
+
+
+def _stop(
+    document: Document, stop_s: float | None, source: Vehicle | Recording, rate_hz: int
+) -> int:
+    """Ticks of the record at most: to `stop_s`, or to the end of the log if that is sooner."""
+    most = math.inf if stop_s is None else max(1, math.ceil(round(stop_s * rate_hz, 6)))
+    if isinstance(source, Recording):
+        most = min(most, source.last_tick + 1)
+        if most > LONGEST_S * rate_hz:
+            raise document.error(
+                ("stream", "file"),
+                f"the log lasts {source.last_tick / rate_hz:.1f} s, which is more than "
+                f"{LONGEST_S}: say with stop_s where the record ends",
+            )
+    return int(most)
 
 
 def _file(document: Document, place: Loc, path: Path, load: Callable[[Path], _T]) -> _T:
@@ -102,23 +141,14 @@ def _file(document: Document, place: Loc, path: Path, load: Callable[[Path], _T]
         raise
 
 
-def _sequences(
-    document: Document, tables: ScenarioFile, folder: Path, vehicle: Vehicle
-) -> dict[str, Sequence]:
+def _sequences(document: Document, tables: ScenarioFile, folder: Path) -> dict[str, Sequence]:
     found: dict[str, Sequence] = {}
     for number, name in enumerate(tables.scenario.sequences):
         place: Loc = ("scenario", "sequences", number)
         logic = _file(document, place, folder / name, load_sequence)
         if logic.name in found:
             raise document.error(place, f"computer '{logic.name}' has a sequence already")
-        if logic.name not in vehicle.computers:
-            raise document.error(
-                place,
-                f"'{name}' is for computer '{logic.name}', which the vehicle does not have",
-                nearest=nearest(logic.name, vehicle.computers),
-            )
         found[logic.name] = logic
-    check_messages(found)
     return found
 
 
@@ -133,80 +163,9 @@ def _world_rate(document: Document, sequences: Mapping[str, Sequence]) -> int:
     return rate * math.ceil(_SLOWEST_HZ / rate)
 
 
-def _wires(logic: Sequence, vehicle: Vehicle, places: Places) -> Wires:
-    """Which sensors a sequence reads and which channels and servos it drives.
-
-    What is missing is the fault of the pair sequence and vehicle; the message names both.
-    """
-    computer = logic.name
-    sensors = []
-    for name, source in logic.inputs.items():
-        if source.message is not None:
-            sensors.append(-1)
-            continue
-        full = f"{computer}.{name}"
-        index = places.sensors.get(full)
-        if index is None:
-            choices = [
-                key.split(".", 1)[1] for key in places.sensors if key.startswith(f"{computer}.")
-            ]
-            what = f"input '{name}' of computer '{computer}' has no sensor in {vehicle.path.name}"
-            raise located(logic.path, ("inputs", name), what, nearest(name, choices))
-        has = unit(places.sensor_units[full]).dimension
-        if unit(source.unit).dimension != has:
-            raise located(
-                logic.path,
-                ("inputs", name),
-                f"input '{name}' is declared in {source.unit}, but the sensor in "
-                f"{vehicle.path.name} gives {places.sensor_units[full]}",
-            )
-        sensors.append(index)
-    wiring = vehicle.wiring.get(computer, {})
-    channels, servos = [], []
-    for name, function in logic.functions.items():
-        wire = wiring.get(name)
-        if wire is None:
-            raise located(
-                logic.path,
-                ("functions", name),
-                f"function '{name}' of computer '{computer}' is not wired in {vehicle.path.name}",
-                nearest(name, [each for each in wiring if each not in logic.functions]),
-            )
-        if function.kind == "servo" and wire.servo is not None:
-            servos.append(places.servos[wire.servo])
-        elif function.kind != "servo" and wire.channels:
-            channels.append(tuple(places.channels[channel] for channel in wire.channels))
-        else:
-            what = "a servo" if wire.servo is not None else "a channel"
-            raise located(
-                vehicle.path,
-                ("wiring", computer, name),
-                f"function '{name}' of computer '{computer}' is a {function.kind} in its "
-                f"sequence, but is wired to {what}",
-            )
-    return Wires(
-        tuple(sensors),
-        tuple(channels),
-        tuple(servos),
-        power=list(vehicle.computers).index(computer),
-        logger=_logger(logic, vehicle),
-    )
-
-
-def _logger(logic: Sequence, vehicle: Vehicle) -> Logger | None:
-    """The computer's logger; refuse one whose writes leave it no tick."""
-    logger = vehicle.computers[logic.name].logger
-    if logger is not None and logger.stall_every_s is not None:
-        try:
-            check_stall(logger.stall_every_s, logic, "stall_every_s")
-        except InputError as error:
-            place = ("computers", logic.name, "logger", "stall_every_s")
-            raise located(vehicle.path, place, error.what) from None
-    return logger
-
-
-def _link(table: LinkTable) -> Link:
-    return Link(exact(table.delay_s), table.loses, table.repeats, table.parts_at_m)
+def _link(table: LinkTable, *, flies: bool) -> Link:
+    parts_at_m = table.parts_at_m if flies else None
+    return Link(exact(table.delay_s), table.loses, table.repeats, parts_at_m)
 
 
 def _input_signals(
@@ -289,13 +248,7 @@ def _expect(
     )
 
 
-def _hashes(
-    document: Document, vehicle: Vehicle, sequences: Mapping[str, Sequence]
-) -> dict[str, str]:
-    hashes = {
-        "scenario": hashlib.sha256(document.digest.encode()).hexdigest(),
-        "vehicle": vehicle.digest,
-        "wiring": vehicle.wiring_digest,
-    }
-    hashes.update({f"sequence {name}": logic.digest for name, logic in sequences.items()})
+def _hashes(document: Document, site: Site) -> dict[str, str]:
+    hashes = {"scenario": hashlib.sha256(document.digest.encode()).hexdigest(), **site.hashes}
+    hashes.update({f"sequence {name}": logic.digest for name, logic in site.sequences.items()})
     return hashes

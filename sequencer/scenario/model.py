@@ -8,8 +8,10 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.checks import Requirement
+from sequencer.errors import UsageError
 from sequencer.scenario.cells import Cell
 from sequencer.scenario.expect import Expectation
 from sequencer.scenario.trigger import Trigger
@@ -18,7 +20,7 @@ from sequencer.vehicle import Vehicle
 from sequencer.vehicle.logger import Logger
 from sequencer.world.assemble import Places
 
-__all__ = ["CrewAction", "Link", "PlannedFault", "Scenario", "Wires"]
+__all__ = ["CrewAction", "Link", "PlannedFault", "Recording", "Scenario", "Wires"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +90,37 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Recording:
+    """A log that takes the place of a world: what each input answered, and at which world tick.
+
+    ticks      ticks at which anything answered, ascending, shape (n,)
+    values     answers in SI, NaN for a bad one, shape (n, inputs); inputs as in `Places.sensors`
+    fresh      which inputs answered, shape (n, inputs)
+    constants  index of an input -> its value, an answer on every tick
+    switches   index of an input that the crew can switch -> index of its switch
+    rows       number of rows of the log
+    """
+
+    path: Path
+    digest: str
+    ticks: NDArray[np.int64]
+    values: NDArray[np.float64]
+    fresh: NDArray[np.bool_]
+    constants: Mapping[int, float]
+    switches: Mapping[int, int]
+    rows: int
+
+    @property
+    def last_tick(self) -> int:
+        """Tick of the last row."""
+        return int(self.ticks[-1])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Scenario:
     """What `sequencer.scenario.load_scenario` gives; the fly loop reads nothing else.
 
+    source          where the inputs come from: a vehicle that is simulated, or a log
     input_signals   (signal name, unit, sensor index) for every sensor input of every computer
     hashes          of everything the result is about
     """
@@ -101,7 +131,7 @@ class Scenario:
     reason: str
     covers: tuple[Cell, ...]
     tags: tuple[str, ...]
-    vehicle: Vehicle
+    source: Vehicle | Recording
     sequences: Mapping[str, Sequence]
     wires: Mapping[str, Wires]
     places: Places
@@ -116,3 +146,10 @@ class Scenario:
     input_signals: tuple[tuple[str, str, int], ...]
     expect: Expectation
     hashes: Mapping[str, str]
+
+    @property
+    def vehicle(self) -> Vehicle:
+        """The vehicle that is simulated. Raises UsageError where the inputs come from a log."""
+        if isinstance(self.source, Recording):
+            raise UsageError(f"{self.path}: takes its inputs from a log, so there is no vehicle")
+        return self.source

@@ -16,12 +16,16 @@ __all__ = ["Names"]
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """Signals (name -> unit), labels of events and sequences of one scenario."""
+    """Signals (name -> unit), labels of events and sequences of one scenario.
+
+    flies    false where the inputs come from a log
+    """
 
     document: Document
     signals: Mapping[str, str]
     labels: frozenset[str]
     sequences: Mapping[str, Sequence]
+    flies: bool
 
     def label(self, place: Loc, label: str) -> None:
         """Refuse an event that can never come here."""

@@ -8,7 +8,14 @@ from typing import Literal
 __all__ = ["OUTCOMES", "Outcome"]
 
 Outcome = Literal[
-    "on_pad", "landed", "hard_landing", "tipped_over", "recovered", "crashed", "in_flight"
+    "on_pad",
+    "landed",
+    "hard_landing",
+    "tipped_over",
+    "recovered",
+    "crashed",
+    "in_flight",
+    "replayed",
 ]
 
 #: word -> what it means; the limits that tell them apart are in sequencer.flight.ending
@@ -20,4 +27,5 @@ OUTCOMES: Mapping[Outcome, str] = {
     "recovered": "came down under its parachute, slow enough",
     "crashed": "hit the ground or an obstacle too fast",
     "in_flight": "the record ended before it came down",
+    "replayed": "nothing flew: the inputs came from a recorded log",
 }

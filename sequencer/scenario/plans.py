@@ -11,8 +11,8 @@ from sequencer.scenario.computer_faults import COMPUTER_FAULTS, resolve_computer
 from sequencer.scenario.model import CrewAction, PlannedFault
 from sequencer.scenario.names import Names
 from sequencer.scenario.schema import CrewTable, FaultTable, Timed
+from sequencer.scenario.site import Site
 from sequencer.scenario.trigger import Trigger
-from sequencer.vehicle import Vehicle
 from sequencer.world.assemble import Places
 from sequencer.world.faults import FAULTS, resolve_fault
 
@@ -20,7 +20,7 @@ __all__ = ["crew_actions", "planned_faults", "world_faults"]
 
 
 def world_faults(
-    document: Document, tables: list[FaultTable], vehicle: Vehicle, world_hz: int
+    document: Document, tables: list[FaultTable], site: Site, world_hz: int
 ) -> tuple[list[tuple[int, int, float]], dict[int, int]]:
     """Faults that act in the world, as its rows, and which row a table has: {table: row}."""
     resolved: list[tuple[int, int, float]] = []
@@ -29,9 +29,9 @@ def world_faults(
         if table.kind in COMPUTER_FAULTS:
             continue
         try:
-            row = resolve_fault(
-                table.kind, table.place, table.size, vehicle, table.other, world_hz=world_hz
-            )
+            place = site.full_name(table.place)
+            other = None if table.other is None else site.full_name(table.other)
+            row = resolve_fault(table.kind, place, table.size, site.reach, other, world_hz=world_hz)
         except InputError as error:
             raise _in_fault(document, number, error, table.kind) from None
         rows[number] = len(resolved)
@@ -40,7 +40,7 @@ def world_faults(
 
 
 def planned_faults(
-    names: Names, tables: list[FaultTable], rows: Mapping[int, int]
+    names: Names, tables: list[FaultTable], rows: Mapping[int, int], site: Site
 ) -> tuple[PlannedFault, ...]:
     """All faults, with their moments; `rows` is what `world_faults` gave."""
     document = names.document
@@ -59,7 +59,8 @@ def planned_faults(
                 raise _in_fault(document, number, error, table.kind) from None
         trigger = _trigger(names, place, table)
         row = rows.get(number)
-        faults.append(PlannedFault(table.name, table.kind, table.place, row, trigger, size))
+        hit = table.place if row is None else site.full_name(table.place)
+        faults.append(PlannedFault(table.name, table.kind, hit, row, trigger, size))
     return tuple(faults)
 
 
@@ -69,9 +70,10 @@ def crew_actions(names: Names, tables: list[CrewTable], places: Places) -> tuple
     for number, table in enumerate(tables):
         place: Loc = ("crew", number)
         if table.switch not in places.switches:
+            where = "in the vehicle" if names.flies else "among the constants"
             raise names.document.error(
                 (*place, "switch"),
-                f"no switch '{table.switch}' in the vehicle",
+                f"no switch '{table.switch}' {where}",
                 nearest=nearest(table.switch, places.switches),
             )
         index = places.switches[table.switch]
@@ -82,6 +84,10 @@ def crew_actions(names: Names, tables: list[CrewTable], places: Places) -> tuple
 def _trigger(names: Names, place: Loc, table: Timed) -> Trigger:
     if table.event is not None:
         names.label((*place, "event"), table.event)
+    for key in ("above_m", "below_m"):
+        if getattr(table, key) is not None and not names.flies:
+            what = "nothing flies where the inputs come from a log, so there is no height"
+            raise names.document.error((*place, key), what)
     state = None if table.state is None else names.state((*place, "state"), table.state)
     lasts, until, while_in = math.inf, None, False
     if isinstance(table, FaultTable):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -11,7 +11,21 @@ from sequencer.documents import Line, Strict
 from sequencer.scenario.outcome import Outcome
 from sequencer.world.weather import Weather
 
-__all__ = ["CrewTable", "ExpectTable", "FaultTable", "LinkTable", "ScenarioFile", "ScenarioTable"]
+__all__ = [
+    "LONGEST_S",
+    "ColumnTable",
+    "CrewTable",
+    "ExpectTable",
+    "FaultTable",
+    "LinkTable",
+    "ScenarioFile",
+    "ScenarioTable",
+    "StreamTable",
+    "Timed",
+]
+
+#: no record is longer than this, s
+LONGEST_S = 1800
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Seconds = Annotated[float, Field(ge=0, le=3600)]
@@ -33,13 +47,41 @@ class ScenarioTable(Strict):
     title: Word
     reason: Annotated[str, Field(min_length=1, max_length=1000)]
     covers: CoversTable | list[CoversTable]
-    vehicle: Word
+    vehicle: Word | None = None
     sequences: Annotated[list[Word], Field(min_length=1)]
     requirements: list[Word] = []
     tags: list[Word] = []
     seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
-    stop_s: Annotated[float, Field(gt=0, le=1800)]
+    stop_s: Annotated[float, Field(gt=0, le=LONGEST_S)] | None = None
     after_touchdown_s: Seconds = 4.0
+
+
+class TimeTable(Strict):
+    """[stream.time]: the column that says when."""
+
+    column: Word
+    unit: Word = "s"
+
+
+class ColumnTable(Strict):
+    """[stream.columns]: which column of the log one input reads, and how it is converted."""
+
+    column: Word
+    unit: Word
+    scale: float = 1.0
+    offset: float = 0.0
+    taken_as: Literal["height"] | None = Field(default=None, alias="as")
+    empty: Literal["bad", "no_answer"] = "bad"
+
+
+class StreamTable(Strict):
+    """[stream]: a recorded log in place of the world."""
+
+    file: Word
+    separator: Literal[",", ";", "\t"] = ","
+    time: TimeTable
+    columns: Annotated[dict[str, ColumnTable], Field(min_length=1)]
+    constants: dict[str, bool | float] = {}
 
 
 class LinkTable(Strict):
@@ -131,6 +173,7 @@ class ScenarioFile(Strict):
     """The whole file."""
 
     scenario: ScenarioTable
+    stream: StreamTable | None = None
     weather: Weather = Weather()
     link: LinkTable = LinkTable()
     wiring: dict[Word, dict[Word, Word | tuple[Word, ...]]] = {}

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from sequencer.documents import Loc, located
-from sequencer.record import SIGNALS
 from sequencer.record.logic import Memory, flag_signal, state_signal
 from sequencer.scenario.model import PlannedFault
 from sequencer.sequence import Sequence
@@ -15,16 +14,15 @@ __all__ = ["memories", "signals_of"]
 
 def signals_of(
     sequences: Mapping[str, Sequence],
-    motors: Iterable[str],
+    world: Mapping[str, str],
     inputs: Iterable[tuple[str, str, int]],
 ) -> dict[str, str]:
     """Name -> unit of all signals: the world's, inputs of computers, their flags and states.
 
+    world    name -> unit of the world's signals
     inputs   (signal name, unit, sensor index) of what is read from sensors
     Raises InputError, at the line in the sequence, where two things would have one name.
     """
-    world = {name: entry.unit for name, entry in SIGNALS.items()}
-    world |= {f"thrust_{motor}_n": "N" for motor in motors}
     meaning = dict.fromkeys(world, "a signal of the world")
     units = {name: symbol for name, symbol, _ in inputs}
     found = dict(world)

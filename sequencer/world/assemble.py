@@ -23,7 +23,7 @@ from sequencer.world.layout import (
 )
 from sequencer.world.weather import Weather, wind_from
 
-__all__ = ["LONGEST_STEP_S", "Places", "assemble", "places_of"]
+__all__ = ["LONGEST_STEP_S", "Places", "assemble", "assemble_recorded", "places_of"]
 
 #: The integration step is never longer than this.
 LONGEST_STEP_S = 0.0025
@@ -375,3 +375,27 @@ def _period(sensor: Sensor, vehicle: Vehicle, rate_hz: int) -> int:
             f"world's {rate_hz} Hz; the nearest that does is {near} Hz",
         )
     return rate_hz // sensor.rate_hz
+
+
+def assemble_recorded(
+    sensors: int, faults: Sequence[tuple[int, int, float]] = (), *, rate_hz: int
+) -> np.void:
+    """One record of PARAMS for answers that were recorded: nothing but sensors without limits.
+
+    sensors, faults, rate_hz    how many; rows as for `assemble`; world ticks per second
+    """
+    params: np.void = empty(PARAMS)[0]
+    _fill(
+        params,
+        rate_hz=rate_hz,
+        substeps=1,
+        sensors=sensors,
+        sensor_period=[1] * sensors,
+        sensor_low=[-math.inf] * sensors,
+        sensor_high=[math.inf] * sensors,
+        faults=len(faults),
+        fault_kind=[kind for kind, _, _ in faults],
+        fault_place=[place for _, place, _ in faults],
+        fault_size=[size for _, _, size in faults],
+    )
+    return params

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sequencer.errors import InputError, nearest
@@ -10,7 +10,7 @@ from sequencer.units import unit
 from sequencer.vehicle import Vehicle
 from sequencer.world.layout import REMEMBERED, FaultKind
 
-__all__ = ["FAULTS", "FaultRow", "fault_places", "resolve_fault"]
+__all__ = ["FAULTS", "FaultRow", "Reach", "Reading", "fault_places", "reach_of", "resolve_fault"]
 
 #: stands for the unit of the sensor itself
 _OF_SENSOR = "of the sensor"
@@ -120,52 +120,93 @@ FAULTS: Mapping[str, FaultRow] = dict(
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one sensor, or one input of a log, gives.
+
+    unit      symbol of its unit, None for 0 or 1
+    computer  who reads it
+    rate_hz   answers per second; None: up to one in every tick of the world
+    """
+
+    unit: str | None
+    computer: str
+    rate_hz: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What faults can hit.
+
+    places    kind of place (`FaultRow.place`) -> names, in the order of the world's indices
+    sensors   by name
+    """
+
+    places: Mapping[str, tuple[str, ...]]
+    sensors: Mapping[str, Reading]
+
+
+def reach_of(vehicle: Vehicle) -> Reach:
+    """What faults can hit in a simulated world."""
+    return Reach(
+        places={
+            "load": tuple(vehicle.loads),
+            "motor": tuple(vehicle.motors),
+            "channel": tuple(vehicle.channels),
+            "sensor": tuple(vehicle.sensors),
+            "servo": tuple(vehicle.servos),
+            "parachute": tuple(vehicle.parachutes),
+            "computer": tuple(vehicle.computers),
+            "separation": ("separation",) if len(vehicle.parts) > 1 else (),
+            "hold_down": ("hold_down",) if vehicle.ground.hold_down else (),
+        },
+        sensors={
+            name: Reading(each.unit, each.computer, each.rate_hz)
+            for name, each in vehicle.sensors.items()
+        },
+    )
+
+
 def fault_places(kind: str, vehicle: Vehicle) -> tuple[str, ...]:
     """Names that `place` may take for this kind of fault, in the order of the world's indices."""
-    row = FAULTS[kind]
-    places: Mapping[str, Collection[str]] = {
-        "load": vehicle.loads,
-        "motor": vehicle.motors,
-        "channel": vehicle.channels,
-        "sensor": vehicle.sensors,
-        "servo": vehicle.servos,
-        "parachute": vehicle.parachutes,
-        "computer": vehicle.computers,
-        "separation": ("separation",) if len(vehicle.parts) > 1 else (),
-        "hold_down": ("hold_down",) if vehicle.ground.hold_down else (),
-    }
-    return tuple(places[row.place])
+    return reach_of(vehicle).places[FAULTS[kind].place]
 
 
 def resolve_fault(
     kind: str,
     place: str,
     size: float | None,
-    vehicle: Vehicle,
+    world: Vehicle | Reach,
     other: str | None = None,
     *,
     world_hz: int = 1000,
 ) -> tuple[int, int, float]:
     """A fault as a row of numbers: FaultKind, index of its place, size in SI or index of `other`.
 
+    world       the vehicle, or what can be hit where there is none
     world_hz    ticks of the world per second: as often do switches answer
 
     Raises InputError (without a place in a file) for an unknown kind or place, or a size or an
     `other` that is missing, not wanted, or impossible.
     """
+    reach = world if isinstance(world, Reach) else reach_of(world)
     row = FAULTS.get(kind)
     if row is None:
         raise InputError(f"unknown fault '{kind}'", nearest=nearest(kind, FAULTS))
-    choices = fault_places(kind, vehicle)
+    choices = reach.places[row.place]
+    if not choices:
+        raise InputError(
+            f"'{kind}' needs a {row.place.replace('_', '-')} to hit, and there is none"
+        )
     at = _index(row.place, place, choices)
-    if row.kind in _MEASURES_ONLY and vehicle.sensors[place].unit is None:
+    if row.kind in _MEASURES_ONLY and reach.sensors[place].unit is None:
         raise InputError(_MEASURES_ONLY[row.kind].format(place))
     if row.other is None:
         if other is not None:
             raise InputError(f"'{kind}' takes no other")
-        amount = _size(kind, row, place, size, vehicle)
+        amount = _size(kind, row, place, size, reach)
         if row.kind is FaultKind.SENSOR_STALE:
-            _remembered(place, amount, vehicle, world_hz)
+            _remembered(place, amount, reach, world_hz)
         return int(row.kind), at, amount
     if size is not None:
         raise InputError(f"'{kind}' takes no size")
@@ -175,7 +216,7 @@ def resolve_fault(
     if second == at:
         raise InputError(f"'{kind}' needs an other {row.other} than '{place}'")
     if row.kind is FaultKind.SENSOR_SWAPPED:
-        _swappable(place, other, vehicle)
+        _swappable(place, other, reach)
     return int(row.kind), at, float(second)
 
 
@@ -187,9 +228,9 @@ def _index(what: str, name: str, choices: tuple[str, ...]) -> int:
     return choices.index(name)
 
 
-def _swappable(place: str, other: str, vehicle: Vehicle) -> None:
+def _swappable(place: str, other: str, reach: Reach) -> None:
     """Raises InputError where two sensors do not measure the same kind of thing."""
-    one, two = vehicle.sensors[place], vehicle.sensors[other]
+    one, two = reach.sensors[place], reach.sensors[other]
     if one.unit != two.unit or one.computer != two.computer:
         raise InputError(
             f"'{other}' cannot be the other of '{place}': it measures in {two.unit or 'bool'} "
@@ -197,14 +238,14 @@ def _swappable(place: str, other: str, vehicle: Vehicle) -> None:
         )
 
 
-def _size(kind: str, row: FaultRow, place: str, size: float | None, vehicle: Vehicle) -> float:
+def _size(kind: str, row: FaultRow, place: str, size: float | None, reach: Reach) -> float:
     if row.unit is None:
         if size is not None:
             raise InputError(f"'{kind}' takes no size")
         return 0.0
     symbol = row.unit
     if symbol == _OF_SENSOR:
-        symbol = vehicle.sensors[place].unit or "1"
+        symbol = reach.sensors[place].unit or "1"
     if size is None:
         meant = "a plain number" if symbol == "1" else f"in {symbol}"
         raise InputError(f"'{kind}' needs a size, {meant}")
@@ -214,9 +255,9 @@ def _size(kind: str, row: FaultRow, place: str, size: float | None, vehicle: Veh
     return unit(symbol).span_to_si(size)
 
 
-def _remembered(place: str, age_s: float, vehicle: Vehicle, world_hz: int) -> None:
+def _remembered(place: str, age_s: float, reach: Reach, world_hz: int) -> None:
     """Raises InputError where the world does not keep answers of a sensor for so long."""
-    rate = vehicle.sensors[place].rate_hz or world_hz
+    rate = reach.sensors[place].rate_hz or world_hz
     longest = (REMEMBERED - 1) / rate
     if age_s > longest:
         raise InputError(

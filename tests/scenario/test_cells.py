@@ -88,7 +88,7 @@ BAD_COVERS = [
     ),
     (
         '{ fault = "gremlins", phase = "ignition" }',
-        "unknown kind of fault 'gremlins' (without a fault: none, crew, weather, wiring)",
+        "unknown kind of fault 'gremlins' (without a fault: none, crew, weather, wiring, replay)",
     ),
     (
         '{ fault = "wether", phase = "ignition" }',
