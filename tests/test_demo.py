@@ -72,11 +72,19 @@ def test_every_requirement_is_exercised_by_some_flight() -> None:
     """One that is never exercised proves nothing."""
     met = set()
     names: set[str] = set()
-    for name in ("calm_landing", "planned_recovery", "rangefinder_silent"):
+    flights = ("calm_landing", "planned_recovery", "rangefinder_silent", "abort_button")
+    for name in (*flights, "safe_plug_left_in", "ground_test"):
         record = sequencer.load(DEMO / f"{name}.scenario.toml").fly()
         names = {verdict.requirement for verdict in record.verdicts}
         met |= {v.requirement for v in record.verdicts if v.status == "met"}
     assert names - met == set()
+
+
+def test_what_must_hold_in_every_flight_is_asked_in_every_flight() -> None:
+    common = {rule.name for rule in sequencer.load(SCENARIOS[0]).scenario.requirements}
+    assert len(common) > 40
+    for path in SCENARIOS:
+        assert common <= {rule.name for rule in sequencer.load(path).scenario.requirements}
 
 
 def test_the_screen_in_the_readme_is_true() -> None:
