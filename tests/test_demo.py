@@ -41,7 +41,16 @@ NOT_COVERED_YET = {
     "reboot countdown",
     "reboot ascent",
     "reboot recovery",
+    "logger_stall landing_burn",
+    "clock_drift any",
     "link_lost ignition",
+    "umbilical_pulled countdown",
+    "umbilical_pulled ignition",
+    "link_delayed countdown",
+    "link_corrupted countdown",
+    "umbilical_bounces countdown",
+    "link_delayed ignition",
+    "link_repeated ignition",
 }
 
 
