@@ -8,13 +8,13 @@ from pydantic import Field
 
 from sequencer.documents import Strict
 from sequencer.vehicle import capacity
-from sequencer.vehicle.bounds import Amperes, Name, Ohms, Volts, Word
+from sequencer.vehicle.bounds import MEANT, Amperes, Name, Ohms, Volts, Word
 
 __all__ = ["BatteryTable", "ChannelTable", "HotWireTable", "LoadTable"]
 
 Charge = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-90, le=100)]
-Factor = Annotated[float, Field(gt=0, le=100)]
+Factor = Annotated[float, Field(gt=0, le=100), MEANT]
 Points = Field(min_length=1, max_length=capacity.BATTERY_POINTS)
 
 
@@ -27,10 +27,10 @@ class BatteryTable(Strict):
     open_circuit_v: Volts | None = None
     open_circuit_v_at: Annotated[tuple[tuple[Charge, Volts], ...], Points] | None = None
     charge: Charge | None = None
-    capacity_a_h: Annotated[float, Field(gt=0, le=1000)] | None = None
+    capacity_a_h: Annotated[float, Field(gt=0, le=1000), MEANT] | None = None
     resistance_ohm: Annotated[float, Field(ge=0, le=100)]
     resistance_factor_at: Annotated[tuple[tuple[Celsius, Factor], ...], Points] | None = None
-    sense_factor: Annotated[float, Field(gt=0, le=10)] = 1.0
+    sense_factor: Annotated[float, Field(gt=0, le=10), MEANT] = 1.0
     draw_a: Amperes = 0.0
     brown_out_v: Volts | None = None
     brown_out_s: Annotated[float, Field(ge=0, le=10)] | None = None
@@ -41,7 +41,7 @@ class ChannelTable(Strict):
 
     resistance_ohm: Ohms
     connector_ohm: Ohms = 0.0
-    wire_m: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    wire_m: Annotated[float, Field(gt=0, le=10_000), MEANT] | None = None
     wire_awg: Annotated[int, Field(ge=0, le=50)] | None = None
     test_current_a: Amperes = 0.0
     closed_by: tuple[Name, ...] = ()
@@ -51,8 +51,8 @@ class ChannelTable(Strict):
 class HotWireTable(Strict):
     """`hot_wire` of [loads.NAME]."""
 
-    heat_capacity_j_k: Annotated[float, Field(gt=0, le=1000)]
-    loss_w_k: Annotated[float, Field(gt=0, le=1000)]
+    heat_capacity_j_k: Annotated[float, Field(gt=0, le=1000), MEANT]
+    loss_w_k: Annotated[float, Field(gt=0, le=1000), MEANT]
     loss_wind_w_s_k_m: Annotated[float, Field(ge=0, le=1000)] = 0.0
     burns_at_c: Annotated[float, Field(ge=60, le=2000)]
     burn_s: Annotated[float, Field(ge=0, le=60)]
@@ -67,10 +67,10 @@ class LoadTable(Strict):
     deploys: Word | None = None
     releases: Literal[True] | None = None
     signals: Literal[True] | None = None
-    resistance_ohm: Annotated[float, Field(gt=0, le=100_000)]
-    fire_energy_j: Annotated[float, Field(gt=0, le=1000)] | None = None
+    resistance_ohm: Annotated[float, Field(gt=0, le=100_000), MEANT]
+    fire_energy_j: Annotated[float, Field(gt=0, le=1000), MEANT] | None = None
     fire_energy_sd: Annotated[float, Field(ge=0, le=0.5)] | None = None
-    no_fire_a: Annotated[float, Field(gt=0, le=100)] | None = None
-    all_fire_a: Annotated[float, Field(gt=0, le=100)] | None = None
+    no_fire_a: Annotated[float, Field(gt=0, le=100), MEANT] | None = None
+    all_fire_a: Annotated[float, Field(gt=0, le=100), MEANT] | None = None
     after_firing: Literal["open", "short"] | None = None
     hot_wire: HotWireTable | None = None

@@ -11,6 +11,7 @@ from pydantic import Field
 from sequencer.documents import Strict
 from sequencer.vehicle import capacity
 from sequencer.vehicle.bounds import (
+    MEANT,
     Amperes,
     Area,
     Damping,
@@ -51,7 +52,7 @@ __all__ = [
 ]
 
 Percent = Annotated[float, Field(ge=0, le=100_000)]
-PositiveArea = Annotated[float, Field(gt=0, le=1000)]
+PositiveArea = Annotated[float, Field(gt=0, le=1000), MEANT]
 Lag = Annotated[float, Field(ge=0, le=60)]
 
 
@@ -91,8 +92,8 @@ class MotorTable(Strict):
     grain_station_m: Length
     offset_y_m: Offset = 0.0
     offset_z_m: Offset = 0.0
-    total_impulse_n_s: Annotated[float, Field(gt=0, le=1_000_000)]
-    burn_time_s: Annotated[float, Field(gt=0, le=60)]
+    total_impulse_n_s: Annotated[float, Field(gt=0, le=1_000_000), MEANT]
+    burn_time_s: Annotated[float, Field(gt=0, le=60), MEANT]
     curve: Word
     propellant_kg: Mass
     ignition_delay_s: Seconds
@@ -108,7 +109,7 @@ class ParachuteTable(Strict):
 
     part: Word
     drag_area_m2: PositiveArea
-    inflation_s: Annotated[float, Field(gt=0, le=60)]
+    inflation_s: Annotated[float, Field(gt=0, le=60), MEANT]
     attach_station_m: Station
     self_deploy_delay_s: Seconds | None = None
 
@@ -185,7 +186,7 @@ class GimbalServoTable(Strict):
     gimbal: Word
     low_deg: Annotated[float, Field(ge=-45, le=0)]
     high_deg: Annotated[float, Field(ge=0, le=45)]
-    rate_deg_s: Annotated[float, Field(gt=0, le=100_000)]
+    rate_deg_s: Annotated[float, Field(gt=0, le=100_000), MEANT]
     lag_s: Lag = 0.0
     dead_band_deg: Annotated[float, Field(ge=0, le=45)] = 0.0
     bias_deg: Annotated[float, Field(ge=-45, le=45)] = 0.0
@@ -198,7 +199,7 @@ class MechanismServoTable(Strict):
     """[computers.NAME.servos.NAME] that moves fins or legs from 0 (stowed) to 1 (out)."""
 
     role: Literal["fins", "legs"]
-    rate_per_s: Annotated[float, Field(gt=0, le=1000)]
+    rate_per_s: Annotated[float, Field(gt=0, le=1000), MEANT]
     lag_s: Lag = 0.0
     dead_band: Annotated[float, Field(ge=0, le=1)] = 0.0
     bias: Annotated[float, Field(ge=-1, le=1)] = 0.0
@@ -231,8 +232,8 @@ class ObstacleTable(Strict):
 
     east_m: Annotated[float, Field(ge=-10_000, le=10_000)]
     north_m: Annotated[float, Field(ge=-10_000, le=10_000)]
-    radius_m: Annotated[float, Field(gt=0, le=10_000)]
-    height_m: Annotated[float, Field(gt=0, le=10_000)]
+    radius_m: Annotated[float, Field(gt=0, le=10_000), MEANT]
+    height_m: Annotated[float, Field(gt=0, le=10_000), MEANT]
 
 
 class GroundTable(Strict):
@@ -248,7 +249,7 @@ class GroundTable(Strict):
     leg_radius_m: Station = 0.0
     leg_speed_m_s: Speed
     crash_speed_m_s: Speed
-    crash_tilt_deg: Annotated[float, Field(gt=0, le=90)]
+    crash_tilt_deg: Annotated[float, Field(gt=0, le=90), MEANT]
     parachute_speed_m_s: Speed
     obstacles: Annotated[tuple[ObstacleTable, ...], Field(max_length=capacity.OBSTACLES)] = ()
 

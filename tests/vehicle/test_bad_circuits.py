@@ -359,3 +359,27 @@ def test_numbers_that_no_vehicle_has_are_refused(place, key, most, tmp_path):
     with pytest.raises(InputError) as caught:
         load_vehicle(path)
     assert str(caught.value) == f"{path}:{line}: '{key}' must be at most {most}, not 1e+308"
+
+
+TINY = [
+    ("[geometry.nose]|diameter_m = 0.075", "geometry.nose.diameter_m"),
+    ("[parts.dart]|mass_kg = 0.4", "parts.dart.mass_kg"),
+    ("[motors.M1]|burn_time_s = 2.0", "motors.M1.burn_time_s"),
+    (IGNITER + "fire_energy_j = 0.01", "loads.igniter_1.fire_energy_j"),
+    (IGNITER + "resistance_ohm = 1.5", "loads.igniter_1.resistance_ohm"),
+    (WIRE + "heat_capacity_j_k = 0.002", "loads.cutter.hot_wire.heat_capacity_j_k"),
+    (BATTERY + "capacity_a_h = 0.5", "computers.flight.battery.capacity_a_h"),
+]
+
+
+@pytest.mark.parametrize(("place", "key"), TINY, ids=[row[1] for row in TINY])
+def test_positive_numbers_next_to_nothing_are_refused(place, key, tmp_path):
+    header, old = place.split("|")
+    at = GOOD.index(old, GOOD.index(header))
+    text = GOOD[:at] + f"{old.partition(' = ')[0]} = 1e-300" + GOOD[at + len(old) :]
+    path = tmp_path / "bad.vehicle.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load_vehicle(path)
+    line = GOOD.count("\n", 0, at) + 1
+    assert str(caught.value) == f"{path}:{line}: '{key}' is too small to be meant (1e-300)"
