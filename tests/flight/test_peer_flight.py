@@ -13,8 +13,8 @@ from sequencer.flight import fly
 from sequencer.scenario import load_scenario
 from sequencer.scenario.starter import demo_folder
 
-#: what the booster does once it has left, which the peer does not follow
-NOT_FLOWN = {"deployed booster", "opened booster", "booster_down"}
+#: what the peer does not follow: the booster once it has left, and the cable
+NOT_FLOWN = {"deployed booster", "opened booster", "booster_down", "umbilical_parted"}
 
 
 @pytest.fixture(scope="module")

@@ -68,14 +68,18 @@ def test_a_computer_boots_when_every_reason_is_gone(
 def give_logger(folder: Path, text: str) -> None:
     vehicle = folder / "sandpiper.vehicle.toml"
     before = vehicle.read_text(encoding="utf-8")
-    vehicle.write_text(f"{before}\n[computers.flight.logger]\n{text}\n", encoding="utf-8")
+    table = "memory_s = 1800.0\nbuffer_s = 0.5\n"
+    assert table in before
+    vehicle.write_text(before.replace(table, f"{text}\n"), encoding="utf-8")
 
 
 class TestLogger:
     """The log of the flight computer, 100 records a second."""
 
-    def test_nothing_is_said_where_there_is_none(self, folder: Path) -> None:
-        assert "flight_log_s" not in fly(folder, stop=1.0).facts
+    def test_nothing_is_said_of_a_computer_without_one(self, folder: Path) -> None:
+        facts = fly(folder, stop=1.0).facts
+        assert facts["flight_log_s"] == 1.0
+        assert "pad_log_s" not in facts
 
     def test_a_full_memory_ends_the_log_and_its_stalls(self, folder: Path) -> None:
         """Four ticks in a hundred are missed; the 96 others of a second are kept."""
