@@ -23,6 +23,7 @@ _FACTS: Mapping[str, str] = {
     "released": "released",
     "lifted": "liftoff",
     "burning": "lit",
+    "burst": "burst",
     "burnt": "burnout",
     "ejected": "ejected",
     "separated": "separated",
@@ -57,6 +58,7 @@ class Recorder:
         names = scenario.places
         self._names: Mapping[str, tuple[str, ...]] = {
             "burning": names.motors,
+            "burst": names.motors,
             "burnt": names.motors,
             "ejected": names.motors,
             "deployed": names.parachutes,

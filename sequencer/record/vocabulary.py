@@ -87,6 +87,7 @@ EVENT_KINDS: Mapping[str, EventKind] = {
     "released": EventKind("world", "The hold-down let go."),
     "liftoff": EventKind("world", "The vehicle left its seat."),
     "lit": EventKind("world", "A motor came alight (thrust onset).", "MOTOR"),
+    "burst": EventKind("world", "A motor burst.", "MOTOR"),
     "burnout": EventKind("world", "A motor has burnt out.", "MOTOR"),
     "ejected": EventKind("world", "The ejection charge of a motor went off.", "MOTOR"),
     "acted": EventKind("world", "A load did its work and is spent.", "LOAD"),

@@ -24,7 +24,7 @@ def labels_of(
     if flies:
         found |= {"released", "liftoff", "separated", "apogee", "touchdown", "booster_down"}
         found |= {"obstacle", "umbilical_parted", FLIGHT_OVER}
-    for kind in ("lit", "burnout", "ejected"):
+    for kind in ("lit", "burst", "burnout", "ejected"):
         found.update(f"{kind} {motor}" for motor in places.motors)
     found.update(f"acted {load}" for load in places.loads)
     for kind in ("deployed", "opened"):

@@ -23,6 +23,9 @@ from sequencer.vehicle.sensors import KINDS, SensorTable, number_key
 
 __all__ = ["Electrics", "electrics", "wire", "wiring"]
 
+#: of a barometer: neither means anything without the other
+_BAY = ("bay_pressure_pa", "bay_decay_s")
+
 
 @dataclass(slots=True)
 class Electrics:
@@ -147,7 +150,11 @@ def _sensor(
             (*at, number_key("low", row.unit)), f"sensor '{full}' has its low end above its high"
         )
     values = si(table)
-    extra = {key: values[key] for key in ("tilt_cutoff_rad", "plume_blinds") if key in values}
+    for one, other in (_BAY, _BAY[::-1]):
+        if values.get(one) and not values.get(other):
+            raise document.error((*at, one), f"sensor '{full}' has '{one}' but no '{other}'")
+    special = ("tilt_cutoff_rad", "plume_blinds", *_BAY)
+    extra = {key: values[key] for key in special if key in values}
     return Sensor(
         full,
         computer,

@@ -153,6 +153,7 @@ class Sensor:
     place       axis, or full name of the motor, channel, servo or switch it looks at
     rate_hz     answers per second; None: as often as the world moves
     tilt_cutoff_rad, plume_blinds    of a rangefinder
+    bay_pressure_pa, bay_decay_s     of a barometer: what a parachute's charge puts on its port
     """
 
     name: str
@@ -169,6 +170,8 @@ class Sensor:
     lag_s: float = 0.0
     tilt_cutoff_rad: float = math.pi / 2.0
     plume_blinds: bool = False
+    bay_pressure_pa: float = 0.0
+    bay_decay_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

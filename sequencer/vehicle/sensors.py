@@ -105,6 +105,10 @@ def _table(word: str, row: SensorKindRow) -> type[SensorTable]:
         # beyond this tilt no echo comes back; a burning motor's plume may blind it
         fields["tilt_cutoff_deg"] = (Annotated[float, Field(gt=0, le=90)], 90.0)
         fields["plume_blinds"] = (bool, False)
+    if word in ("barometer", "pressure"):
+        # what a parachute's charge puts on the port, and the time in which it falls to 1/e
+        fields["bay_pressure_pa"] = (Annotated[float, Field(ge=0, le=1_000_000)], 0.0)
+        fields["bay_decay_s"] = (Annotated[float, Field(ge=0, le=60)], 0.0)
     return create_model(f"{word.title().replace('_', '')}Sensor", __base__=SensorTable, **fields)
 
 

@@ -2,7 +2,9 @@
 
 U.S. Standard Atmosphere, 1976 (NOAA-S/T 76-1562), lowest layer and the isothermal one above it,
 with the constants printed there. Altitude is geopotential; heights above the pad are added to the
-pad's geopotential altitude as they are (over 1 km the two differ by 0.2 m).
+pad's geopotential altitude as they are (over 1 km the two differ by 0.2 m). Where temperatures have
+been measured above the pad the pressure there is the standard's at the pad, and on from it that of
+the hydrostatic column with straight lines between the measured temperatures.
 """
 
 from __future__ import annotations
@@ -24,6 +26,38 @@ _EXPONENT: Final = _GRAVITY / (_GAS * _LAPSE)
 
 
 @compiled()
+def _column(warm: float, above: float, rise: float) -> float:
+    """Pressure `rise` m higher over pressure here; temperature goes straight from warm to above.
+
+    The integral of dp/p = -g/(R T) dH over a straight line of T.
+    """
+    change = (above - warm) / warm
+    inverse = 1.0 / warm  # the mean of 1/T
+    if change != 0.0:
+        inverse *= math.log1p(change) / change
+    return math.exp(-_GRAVITY / _GAS * inverse * rise)
+
+
+@compiled()
+def _measured(params: Record, height: float) -> tuple[float, float]:
+    """Temperature (K) and pressure over that at the pad, where temperatures were measured."""
+    low = 0.0
+    warm = float(params.temperature_kelvin[0])
+    ratio = 1.0
+    for i in range(params.temperature_levels):
+        top = params.temperature_height[i]
+        above = params.temperature_kelvin[i]
+        if top > low:
+            if height <= top:
+                here = warm + (above - warm) * (height - low) / (top - low)
+                return here, ratio * _column(warm, here, height - low)
+            ratio *= _column(warm, above, top - low)
+        low = top
+        warm = above
+    return warm, ratio * _column(warm, warm, height - low)
+
+
+@compiled()
 def air(params: Record, height: float) -> tuple[float, float]:
     """Static pressure (Pa) and density (kg/m3) at `height` m above the pad.
 
@@ -31,12 +65,17 @@ def air(params: Record, height: float) -> tuple[float, float]:
     same hydrostatic column, dp/dH = -g p / (R T), from the sea-level pressure up.
     """
     altitude = params.pad_altitude + height
+    if params.temperature_levels > 0:
+        altitude = params.pad_altitude
     layer = min(altitude, _TROPOPAUSE)
     sea = _SEA_TEMPERATURE + params.temperature_offset
     temperature = sea - _LAPSE * layer
     pressure = (_SEA_PRESSURE + params.pressure_offset) * (temperature / sea) ** _EXPONENT
     if altitude > layer:
         pressure *= math.exp(-_GRAVITY * (altitude - layer) / (_GAS * temperature))
+    if params.temperature_levels > 0:
+        temperature, ratio = _measured(params, height)
+        pressure *= ratio
     return pressure, pressure / (_GAS * temperature)
 
 

@@ -29,6 +29,7 @@ __all__ = ["LONGEST_STEP_S", "Places", "assemble", "assemble_recorded", "places_
 LONGEST_STEP_S = 0.0025
 
 _ROOM_C = 20.0
+_ICE_K = 273.15
 _GRAVITY = 9.80665  # m/s2, standard gravity (3rd CGPM, 1901)
 
 _SENSOR_KINDS: Mapping[str, SensorKind] = {
@@ -163,6 +164,9 @@ def _air(params: np.void, weather: Weather) -> None:
         params,
         temperature_offset=weather.temperature_offset_k,
         pressure_offset=weather.pressure_offset_pa,
+        temperature_levels=len(weather.temperatures),
+        temperature_height=[each.height_m for each in weather.temperatures],
+        temperature_kelvin=[each.celsius + _ICE_K for each in weather.temperatures],
         wind_levels=len(profile),
         wind_height=[height for height, _, _ in profile],
         wind_east=[east for _, east, _ in profile],
@@ -341,6 +345,8 @@ def _sensors(params: np.void, vehicle: Vehicle, places: Places, rate_hz: int) ->
         sensor_lag=[each.lag_s for each in sensors],
         sensor_cutoff=[math.cos(each.tilt_cutoff_rad) for each in sensors],
         sensor_plume=[int(each.plume_blinds) for each in sensors],
+        sensor_bay_pressure=[each.bay_pressure_pa for each in sensors],
+        sensor_bay_decay=[each.bay_decay_s for each in sensors],
     )
 
 

@@ -15,6 +15,9 @@ __all__ = ["FAULTS", "FaultRow", "Reach", "Reading", "fault_places", "reach_of",
 #: stands for the unit of the sensor itself
 _OF_SENSOR = "of the sensor"
 
+#: from puff to puff: the world's steps are not much shorter
+_SHORTEST_PUFF_S = 0.01
+
 #: what no fault can do to a sensor that answers 0 or 1 -> why not
 _MEASURES_ONLY: Mapping[FaultKind, str] = {
     FaultKind.SENSOR_BIAS: "nothing can be added to '{}', which reads 0 or 1",
@@ -205,6 +208,10 @@ def resolve_fault(
         if other is not None:
             raise InputError(f"'{kind}' takes no other")
         amount = _size(kind, row, place, size, reach)
+        if row.kind is FaultKind.MOTOR_CHUFF and amount < _SHORTEST_PUFF_S:
+            raise InputError(
+                f"the size of '{kind}' is at least {_SHORTEST_PUFF_S:g} s (got {amount:g})"
+            )
         if row.kind is FaultKind.SENSOR_STALE:
             _remembered(place, amount, reach, world_hz)
         return int(row.kind), at, amount

@@ -13,7 +13,7 @@ from typing import Final
 from sequencer.world.air import air, wind
 from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import ServoRole
-from sequencer.world.motors import BODY0, burn, takes_part
+from sequencer.world.motors import BODY0, burn, burns, takes_part
 from sequencer.world.rotation import to_body
 
 __all__ = [
@@ -122,7 +122,7 @@ def _propellant(state: Record, params: Record, motor: int, ahead: float) -> tupl
     """Propellant left (kg) and thrust (N) of a motor `ahead` s after the step's start."""
     used = state.motor_used[motor]
     thrust = 0.0
-    if state.lit[motor] == 1 or state.lit[motor] == 2:
+    if state.lit[motor] == 1 or burns(state, motor):
         clock = state.motor_clock[motor]
         factor = state.motor_factor[motor]
         _, given = burn(params, motor, clock)

@@ -23,7 +23,13 @@ from sequencer.world.circuits import heat_loads
 from sequencer.world.forces import set_shape
 from sequencer.world.jit import Record, compiled
 from sequencer.world.layout import COMMANDS, NOT_BEGUN, OUT, PARAMS, STATE
-from sequencer.world.mechanisms import burn_motors, move_servos, part, run_parachutes
+from sequencer.world.mechanisms import (
+    burn_motors,
+    burst_motors,
+    move_servos,
+    part,
+    run_parachutes,
+)
 from sequencer.world.motion import advance_part1
 from sequencer.world.motors import set_factors
 from sequencer.world.observe import observe
@@ -81,6 +87,7 @@ def _advance(state: Record, params: Record, commands: Record, dt: float) -> None
         heat_loads(state, params, commands, gone)
         let_go(state, params, commands)
         part(state, params, commands, gone)
+        burst_motors(state, params, commands)
     state.tick += 1
 
 

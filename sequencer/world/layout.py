@@ -167,6 +167,9 @@ PARAMS: Final = np.dtype(
         ("gust_north", _F, (GUSTS,)),
         ("gust_up", _F, (GUSTS,)),
         ("mast_height", _F),
+        ("temperature_levels", _I),  # 0: that of the standard atmosphere
+        ("temperature_height", _F, (LEVELS,)),  # above the pad
+        ("temperature_kelvin", _F, (LEVELS,)),  # straight lines between
         # masses: part 0 stays with the flight computer, part 1 leaves at separation
         ("part_mass", _F, (BODIES,)),  # without propellant
         ("part_station", _F, (BODIES,)),  # centre of mass
@@ -261,6 +264,8 @@ PARAMS: Final = np.dtype(
         ("sensor_lag", _F, (SENSORS,)),  # s, first order
         ("sensor_cutoff", _F, (SENSORS,)),  # range: least cosine of tilt that still returns
         ("sensor_plume", _I, (SENSORS,)),  # range: 1 if a burning motor blinds it
+        ("sensor_bay_pressure", _F, (SENSORS,)),  # Pa that a parachute's charge puts on its port
+        ("sensor_bay_decay", _F, (SENSORS,)),  # s in which that falls to 1/e
         # faults; whether each is active comes with the commands
         ("faults", _I),
         ("fault_kind", _I, (FAULTS,)),
@@ -280,10 +285,11 @@ STATE: Final = np.dtype(
         ("rates", _F, (3,)),
         ("specific_force", _F, (3,)),  # at the end of the last step, body axes
         ("rail_travel", _F),
-        ("lit", _I, (MOTORS,)),  # 0 cold, 1 current came and the delay runs, 2 burning, 3 burnt out
+        ("lit", _I, (MOTORS,)),  # 0 cold, 1 the delay runs, 2 burning, 3 burnt out, 4 burst
         ("motor_clock", _F, (MOTORS,)),  # s since thrust onset; negative while the delay runs
         ("motor_used", _F, (MOTORS,)),  # impulse already given, N s
         ("ejected", _I, (MOTORS,)),
+        ("chuff_clock", _F, (MOTORS,)),  # s since its first puff began
         ("load_heat", _F, (LOADS,)),  # s of current so far
         ("load_spent", _I, (LOADS,)),
         ("release_ordered", _I),
@@ -321,11 +327,15 @@ STATE: Final = np.dtype(
         ("past_tick", _I, (SENSORS, REMEMBERED)),
         ("port_value", _F, (SENSORS,)),  # behind a blocked port, else the last measurement
         ("port_tick", _I, (SENSORS,)),
+        ("bay_excess", _F, (SENSORS,)),  # Pa that charges have left on its port
         # scratch: written before it is read within every tick or integration step
         ("measured", _F, (SENSORS,)),  # what a sensor measured in this tick, if it did
         ("measured_fresh", _I, (SENSORS,)),
         ("stirred", _F, (3,)),  # turbulence of this tick, earth axes
         ("motor_factor", _F, (MOTORS,)),  # what a fault leaves of the thrust
+        ("motor_cold", _I, (MOTORS,)),  # 1 between two puffs
+        ("chuff_period", _F, (MOTORS,)),  # s; 0: burns evenly
+        ("eject_shift", _F, (MOTORS,)),  # s by which a fault moves the ejection charge
         ("shape", _F, (10,)),  # aerodynamic figures of the present configuration
         ("budget", _F, (3, 13)),  # masses and thrust at the start, middle and end of a step
         ("before", _F, (13,)),  # motion: position, velocity, attitude, rates
@@ -380,6 +390,7 @@ OUT: Final = np.dtype(
         ("released", _I),
         ("lifted", _I),
         ("burning", _I, (MOTORS,)),
+        ("burst", _I, (MOTORS,)),
         ("burnt", _I, (MOTORS,)),
         ("ejected", _I, (MOTORS,)),
         ("separated", _I),

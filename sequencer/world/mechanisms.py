@@ -1,4 +1,8 @@
-"""What moves on the vehicle: servos, parachutes, and the joint between the two bodies."""
+"""What moves on the vehicle: servos, parachutes, and the joint between the two bodies.
+
+Also what charges do beside that: a parachute's puts pressure on the ports of the barometers in its
+body, which dies away exponentially, and a motor's case may burst.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +12,13 @@ from typing import Final
 from sequencer.world.forces import AT_START, CENTRE, MASS, budget
 from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import FaultKind, LoadKind, Mode
-from sequencer.world.motors import TINY, burn_on
+from sequencer.world.motors import BURST, TINY, burn_on
 from sequencer.world.rotation import to_earth
 from sequencer.world.taps import fault_at, fault_size
 
 __all__ = [
     "burn_motors",
+    "burst_motors",
     "deploy",
     "move_servos",
     "order_separation",
@@ -22,6 +27,7 @@ __all__ = [
 ]
 
 _SEPARATION: Final = plain(LoadKind.SEPARATION)
+_MOTOR_BURST: Final = plain(FaultKind.MOTOR_BURST)
 _SEPARATION_HUNG: Final = plain(FaultKind.SEPARATION_HUNG)
 _SEPARATION_LATE: Final = plain(FaultKind.SEPARATION_LATE)
 _PARACHUTE_FAILS: Final = plain(FaultKind.PARACHUTE_FAILS)
@@ -30,6 +36,8 @@ _SERVO_STUCK: Final = plain(FaultKind.SERVO_STUCK)
 _FREE: Final = plain(Mode.FREE)
 _DOWN: Final = plain(Mode.DOWN)
 _JOINT: Final = plain(0)  # there is but one
+#: pressure (Pa) below which a bay counts as vented: less than a tenth of a millimetre
+_VENTED: Final = 1e-3
 
 
 @compiled()
@@ -65,6 +73,30 @@ def move_servos(state: Record, params: Record, commands: Record, dt: float) -> N
 
 @compiled()
 def deploy(state: Record, params: Record, commands: Record, parachute: int, delay: float) -> None:
+    """The parachute's charge goes off and throws it out, `delay` s from now.
+
+    The sensors ride on body 0: what goes off there they feel at their ports, at once.
+    """
+    if params.parachute_body[parachute] == 0:
+        for i in range(params.sensors):
+            state.bay_excess[i] += params.sensor_bay_pressure[i]
+    _throw_out(state, params, commands, parachute, delay)
+
+
+@compiled()
+def _vent(state: Record, params: Record, dt: float) -> None:
+    """Let the pressure that charges have left on the ports die away for dt."""
+    for i in range(params.sensors):
+        if state.bay_excess[i] > 0.0:
+            state.bay_excess[i] *= math.exp(-dt / params.sensor_bay_decay[i])
+            if state.bay_excess[i] < _VENTED:
+                state.bay_excess[i] = 0.0
+
+
+@compiled()
+def _throw_out(
+    state: Record, params: Record, commands: Record, parachute: int, delay: float
+) -> None:
     """Something throws the parachute out, `delay` s from now; a sooner order stands."""
     if fault_at(params, commands, _PARACHUTE_FAILS, parachute):
         return
@@ -96,12 +128,38 @@ def order_separation(state: Record) -> None:
 @compiled()
 def burn_motors(state: Record, params: Record, commands: Record, dt: float) -> None:
     """Advance all motors by dt; an ejection charge parts the bodies or deploys a parachute."""
+    _vent(state, params, dt)
     for m in range(params.motors):
         if burn_on(state, params, m, dt):
             if params.motor_eject_kind[m] == _SEPARATION:
                 order_separation(state)
             else:
                 deploy(state, params, commands, params.motor_eject_target[m], 0.0)
+
+
+@compiled()
+def burst_motors(state: Record, params: Record, commands: Record) -> None:
+    """Burst every motor that burns and has that fault: thrust, propellant and charge are gone.
+
+    The airframe stays where it is, so the centre of mass moves in space as it does in the body.
+    """
+    for m in range(params.motors):
+        if state.lit[m] != 2 or not fault_at(params, commands, _MOTOR_BURST, m):
+            continue
+        budget(state, params, AT_START, 0.0)
+        ahead = state.budget[0, CENTRE]
+        state.lit[m] = BURST
+        state.motor_used[m] = params.motor_impulse[m]
+        budget(state, params, AT_START, 0.0)
+        ahead -= state.budget[0, CENTRE]
+        if state.mode == _DOWN:
+            continue
+        a, b, c, d = state.attitude[0], state.attitude[1], state.attitude[2], state.attitude[3]
+        axis = to_earth(a, b, c, d, 1.0, 0.0, 0.0)
+        swing = to_earth(a, b, c, d, 0.0, state.rates[2], -state.rates[1])
+        for i in range(3):
+            state.position[i] += ahead * axis[i]
+            state.velocity[i] += ahead * swing[i]
 
 
 @compiled()
@@ -158,4 +216,4 @@ def part(state: Record, params: Record, commands: Record, dt: float) -> None:
         state.mode = _FREE
     for i in range(params.parachutes):
         if params.parachute_self_delay[i] < math.inf:
-            deploy(state, params, commands, i, params.parachute_self_delay[i])
+            _throw_out(state, params, commands, i, params.parachute_self_delay[i])

@@ -25,7 +25,7 @@ from sequencer.world.forces import (
 )
 from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import Mode
-from sequencer.world.motors import BODY1, burn, takes_part
+from sequencer.world.motors import BODY1, burn, burns, takes_part
 from sequencer.world.rotation import to_earth
 
 __all__ = ["advance", "advance_part1", "part1_mass", "set_trial"]
@@ -128,7 +128,7 @@ def part1_mass(state: Record, params: Record) -> tuple[float, float]:
             if params.motor_impulse[m] > 0.0:
                 share = max(1.0 - state.motor_used[m] / params.motor_impulse[m], 0.0)
             mass += share * params.motor_propellant[m]
-            if state.lit[m] == 2:
+            if burns(state, m):
                 push, _ = burn(params, m, state.motor_clock[m])
                 thrust += push * state.motor_factor[m]
     return mass, thrust

@@ -18,7 +18,7 @@ from sequencer.world.forces import (
 )
 from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import BODIES, Mode
-from sequencer.world.motors import BODY0, burn, takes_part
+from sequencer.world.motors import BODY0, BURST, burn, burns, takes_part
 from sequencer.world.rotation import to_body
 from sequencer.world.surface import lowest, see_obstacles, stand
 from sequencer.world.turbulence import gusts_at
@@ -68,7 +68,8 @@ def _facts(state: Record, params: Record, out: Record) -> None:
     out.part1_down = state.part1_down
     out.hit_obstacle = state.hit_obstacle
     for m in range(params.motors):
-        out.burning[m] = 1 if state.lit[m] == 2 else 0
+        out.burning[m] = 1 if burns(state, m) else 0
+        out.burst[m] = 1 if state.lit[m] == BURST else 0
         out.burnt[m] = 1 if state.lit[m] == 3 else 0
         out.ejected[m] = state.ejected[m]
     for i in range(params.parachutes):
@@ -130,7 +131,7 @@ def observe(
     total = 0.0
     for m in range(params.motors):
         thrust = 0.0
-        if state.lit[m] == 2:
+        if burns(state, m):
             thrust, _ = burn(params, m, state.motor_clock[m])
             thrust *= state.motor_factor[m]
         out.thrust[m] = thrust

@@ -17,7 +17,7 @@ from sequencer.world.circuits import resistance_seen
 from sequencer.world.forces import tail_station
 from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import SensorKind
-from sequencer.world.motors import BODY0, takes_part
+from sequencer.world.motors import BODY0, burns, takes_part
 
 __all__ = ["measure"]
 
@@ -43,7 +43,7 @@ def _distance_below(state: Record, params: Record, out: Record, sensor: int) -> 
         return math.nan
     if params.sensor_plume[sensor] != 0:
         for m in range(params.motors):
-            if state.lit[m] == 2 and takes_part(state, params, m, BODY0):
+            if burns(state, m) and takes_part(state, params, m, BODY0):
                 return math.nan
     below = tail_station(state, params) - out.centre_of_mass
     way = (state.position[2] - below * cosine) / cosine
@@ -83,6 +83,7 @@ def _truth(state: Record, params: Record, commands: Record, out: Record, sensor:
         value = float(out.separated)
     else:
         value, _ = air(params, state.position[2])
+        value += state.bay_excess[sensor]
         if kind == _BAROMETER:
             ground, _ = air(params, 0.0)
             value = pressure_height(value) - pressure_height(ground)

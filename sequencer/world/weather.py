@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import Annotated, Literal
 
@@ -14,6 +15,7 @@ __all__ = [
     "REFERENCE_HEIGHT_M",
     "Gust",
     "Level",
+    "Temperature",
     "Weather",
     "Wind",
     "beaufort",
@@ -142,11 +144,19 @@ class Gust(Strict):
     up_m_s: Annotated[float, Field(ge=-30, le=30)] = 0.0
 
 
+class Temperature(Strict):
+    """[[weather.temperatures]]: temperature measured at one height above the ground."""
+
+    height_m: Annotated[float, Field(ge=0, le=10000)]
+    celsius: Annotated[float, Field(ge=-90, le=60)]
+
+
 class Weather(Strict):
     """[weather]: how the air differs from the standard atmosphere, and how it moves.
 
     temperature_offset_k   warmer (+) or colder (-) than the standard atmosphere at every height
     pressure_offset_pa     above or below standard pressure at sea level
+    temperatures           as measured, ascending; straight lines between, held beyond the ends
     turbulence_w20_m_s     wind speed at 20 ft that sets the Dryden turbulence; 0 for none
     """
 
@@ -154,4 +164,17 @@ class Weather(Strict):
     pressure_offset_pa: Annotated[float, Field(ge=-10000, le=10000)] = 0.0
     turbulence_w20_m_s: Annotated[float, Field(ge=0, le=30)] = 0.0
     wind: Wind = Wind()
+    temperatures: Annotated[tuple[Temperature, ...], Field(max_length=LEVELS)] = ()
     gusts: Annotated[tuple[Gust, ...], Field(max_length=GUSTS)] = ()
+
+    @model_validator(mode="after")
+    def _ascending(self) -> Weather:
+        for below, above in itertools.pairwise(self.temperatures):
+            if above.height_m <= below.height_m:
+                raise ValueError(
+                    f"has temperatures that do not ascend ({above.height_m:g} m after "
+                    f"{below.height_m:g} m)"
+                )
+        if self.temperatures and self.temperature_offset_k != 0.0:
+            raise ValueError("with temperatures has no use for 'temperature_offset_k'")
+        return self

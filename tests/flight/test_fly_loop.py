@@ -27,6 +27,9 @@ FAULTS = [
     ("sensor_frozen", "flight.accel_x", ""),
     ("sensor_nan", "flight.baro", ""),
     ("motor_thrust", "A1", "size = 0.5"),
+    ("motor_chuff", "A1", "size = 0.2"),
+    ("motor_burst", "A1", ""),
+    ("sensor_stale", "flight.baro", "size = 0.4"),
     ("servo_stuck", "flight.ascent_y", ""),
     ("late_ticks", "flight", ""),
     ("link_lost", "flight", ""),
@@ -52,6 +55,18 @@ def test_before_its_onset_a_fault_changes_no_bit(
         for name in clean.signals
     )
     assert differ or clean.events != tuple(e for e in faulty.events if "fault" not in e.kind)
+
+
+def test_a_burst_is_an_event(folder: Path) -> None:
+    row = '[[faults]]\nname = "f"\nkind = "motor_burst"\nplace = "A1"\nat_s = 14.0\n'
+    faulty = fly(folder, row)
+    burst = faulty.first("burst A1")
+    assert burst is not None
+    assert burst.tick == round(14.0 * faulty.rate_hz) + 1
+    assert faulty.first("burnout A1") is None
+    assert faulty.first("burnout A2") is not None
+    assert np.isnan(faulty["thrust_A1_n"]).sum() == 0
+    assert faulty["thrust_A1_n"][burst.tick :].max() == 0.0
 
 
 def test_a_fault_that_starts_at_4_s_leaves_what_was_before(folder: Path) -> None:

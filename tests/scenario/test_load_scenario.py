@@ -126,7 +126,7 @@ BROKEN = [
     ("[link]", "[links]", 12, "did you mean 'link'?"),
     ("delay_s = 0.005", "delay_s = -1", 13, "delay_s"),
     ("delay_s = 0.005", "delay_ms = 5", 13, "unknown key 'delay_ms'"),
-    ("temperature_offset_k", "temperature_k", 16, "did you mean 'temperature_offset_k'?"),
+    ("temperature_offset_k", "temperature_ofset_k", 16, "did you mean 'temperature_offset_k'?"),
     ("temperature_offset_k = -10.0", "temperature_offset_k = nan", 16, "finite"),
     (
         "at_s = 1.0\n",

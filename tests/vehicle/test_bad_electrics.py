@@ -6,8 +6,30 @@ import pytest
 from spoiling import refused
 
 MORE_CHANNELS = "".join(f"X{i} = {{ resistance_ohm = 0.1 }}\n" for i in range(13))
+BAROMETER = """[computers.flight.sensors.baro]
+kind = "barometer"
+rate_hz = 25
+bay_pressure_pa = 5000.0
+
+"""
 
 CASES = [
+    (
+        "pressure in the bay without its decay",
+        "[computers.flight.sensors.range]|",
+        BAROMETER + "[computers.flight.sensors.range]",
+        "bay_pressure_pa",
+        "has 'bay_pressure_pa' but no 'bay_decay_s'",
+        None,
+    ),
+    (
+        "pressure in the bay of a rangefinder",
+        "[computers.flight.sensors.range]|high_m",
+        "bay_pressure_pa = 5000.0\nhigh_m",
+        "bay_pressure_pa",
+        "unknown key 'bay_pressure_pa'",
+        None,
+    ),
     (
         "third computer",
         "[loads.igniter_1]|",

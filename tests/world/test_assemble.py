@@ -229,6 +229,37 @@ class TestWeather:
             Wind(**wind)
 
 
+class TestTemperatures:
+    """Temperatures as measured, in place of those of the standard atmosphere."""
+
+    @pytest.mark.parametrize(
+        ("heights", "offset", "says"),
+        [
+            ((0, 50, 50), 0.0, "temperatures that do not ascend .50 m after 50 m"),
+            ((0, 50), -10.0, "no use for 'temperature_offset_k'"),
+            (tuple(range(13)), 0.0, "at most 12"),
+            ((-1,), 0.0, "greater than or equal to 0"),
+        ],
+    )
+    def test_what_cannot_be(self, heights, offset, says):
+        levels = tuple({"height_m": height, "celsius": 10.0} for height in heights)
+        with pytest.raises(ValueError, match=says):
+            Weather(temperatures=levels, temperature_offset_k=offset)
+
+    def test_where_they_stand(self):
+        vehicle = load_vehicle(FOLDER / "minimal.vehicle.toml")
+        air = Weather(
+            temperatures=(
+                {"height_m": 0, "celsius": -5.0},
+                {"height_m": 80, "celsius": -3.5},
+            )
+        )
+        params, _ = assemble(vehicle, air, rate_hz=100)
+        assert params["temperature_levels"] == 2
+        assert params["temperature_height"][:2].tolist() == [0.0, 80.0]
+        assert params["temperature_kelvin"][:2].tolist() == [268.15, 269.65]
+
+
 class TestOnePart:
     """A vehicle that never parts flies as its own stage: fins and legs work from the start."""
 

@@ -26,6 +26,10 @@ SETTINGS = {
     FaultKind.IGNITER_BESIDE: (4, 0.0),
     FaultKind.IGNITER_LATE: (4, 0.4),
     FaultKind.MOTOR_THRUST: (1, 0.6),
+    FaultKind.MOTOR_CHUFF: (1, 0.2),
+    FaultKind.MOTOR_BURST: (1, 0.0),
+    FaultKind.EJECTION_EARLY: (2, 0.3),
+    FaultKind.EJECTION_LATE: (2, 0.3),
     FaultKind.CHANNEL_DEAD: (3, 0.0),
     FaultKind.CHANNEL_SHORTED_ON: (5, 0.0),
     FaultKind.SENSOR_FROZEN: (6, 0.0),
@@ -51,6 +55,9 @@ ONSET = {FaultKind.HOLD_DOWN_STUCK: 30}
 
 def flown(fault=None, onset=300):
     params = all_sensors(two_stage(turbulence_w20=4.0, seed=3))
+    params["motor_eject_delay"][2] = 1.0
+    params["motor_eject_kind"][2] = LoadKind.PARACHUTE
+    params["motor_eject_target"][2] = 1
     if fault is not None:
         add_fault(params, fault, *SETTINGS[fault])
 

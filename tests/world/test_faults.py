@@ -67,6 +67,7 @@ def test_the_size_is_in_the_unit_of_the_sensor(vehicle):
         ("sensor_spike", "flight.gyro", None, "needs a size, in deg/s", None),
         ("igniter_late", "cutter", -1.0, "is not negative", None),
         ("sensor_bias", "pad.arm_key", 1.0, "nothing can be added", None),
+        ("motor_chuff", "M1", 0.001, "is at least 0.01 s", None),
         ("sensor_clipped", "pad.arm_key", 1.0, "cannot be clipped", None),
         ("sensor_clipped", "flight.accel", -1.0, "is not negative", None),
         ("sensor_sign", "pad.arm_key", None, "has no sign", None),
