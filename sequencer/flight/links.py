@@ -66,12 +66,15 @@ class Links:
         self._active.pop(fault.name, None)
 
     def rise(self, height: float) -> bool:
-        """The vehicle is at this height now; True when the umbilical parts just then."""
+        """The vehicle is at this height now; True when the umbilical parts just then.
+
+        A height that is not known (NaN, as in a replayed log) parts nothing.
+        """
         parts_at = self._link.parts_at_m
-        if self._parted or parts_at is None or height - self._stands_at < parts_at:
+        if self._parted or parts_at is None:
             return False
-        self._parted = True
-        return True
+        self._parted = height - self._stands_at >= parts_at
+        return self._parted
 
     def send(self, sender: str, message: Message, tick: int) -> None:
         """Put on its way what `sender` publishes on this tick; its `arrival` is the time now."""

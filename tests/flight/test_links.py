@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from fractions import Fraction
 from types import SimpleNamespace
@@ -133,7 +134,7 @@ def test_a_bouncing_umbilical_has_contact_half_the_time() -> None:
     assert numbers(found) == [*range(5), *range(10, 15), *range(20, 25)]
 
 
-@pytest.mark.parametrize(("height", "left"), [(0.34, 3), (0.351, 0)])
+@pytest.mark.parametrize(("height", "left"), [(0.34, 3), (0.351, 0), (math.nan, 3)])
 def test_a_parted_umbilical_carries_nothing(height: float, left: int) -> None:
     """It comes off 0.1 m above where the vehicle stood, which is at 0.25 m."""
     link = Link(Fraction(0), parts_at_m=0.1)
