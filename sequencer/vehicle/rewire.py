@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from sequencer.errors import UsageError, nearest
+from sequencer.vehicle.circuits import unsafe_test
 from sequencer.vehicle.model import Vehicle, Wire
 
 __all__ = ["rewired"]
@@ -22,12 +23,16 @@ def rewired(
     plugs   load -> full name of the channel that it is plugged into
     wires   computer -> function -> what it drives
 
-    Raises UsageError for a name that does not exist, or a wire to another computer's output.
+    Raises UsageError for a name that does not exist, a wire to another computer's output, or a
+    load whose new channel must not test it.
     """
     loads = dict(vehicle.loads)
     for name, channel in (plugs or {}).items():
         _known("load", name, loads)
         _known("channel", channel, vehicle.channels)
+        what = unsafe_test(vehicle.channels[channel], loads[name])
+        if what is not None:
+            raise UsageError(what)
         loads[name] = replace(loads[name], channel=channel)
     wiring = {computer: dict(table) for computer, table in vehicle.wiring.items()}
     for computer, table in (wires or {}).items():

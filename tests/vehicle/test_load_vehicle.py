@@ -188,6 +188,7 @@ class TestRewired:
         [
             ({"plugs": {"charg": "flight.F1"}}, "did you mean 'charge'"),
             ({"plugs": {"charge": "flight.F3"}}, "unknown channel 'flight.F3'"),
+            ({"plugs": {"charge": "pad.P1"}}, "'charge' needs no_fire_a: channel 'pad.P1'"),
             ({"wires": {"fligth": {}}}, "did you mean 'flight'"),
             ({"wires": {"flight": {"part": Wire(("pad.P1",))}}}, "channel of 'flight' 'pad.P1'"),
             ({"wires": {"pad": {"x": Wire((), "flight.fins")}}}, "servo of 'pad' 'flight.fins'"),
