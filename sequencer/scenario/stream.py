@@ -27,7 +27,7 @@ from sequencer.sequence.model import Input
 from sequencer.units import unit
 from sequencer.vehicle.capacity import SENSORS, SWITCHES
 from sequencer.world.assemble import Places, assemble_recorded
-from sequencer.world.faults import FAULTS, Reach, Reading
+from sequencer.world.faults import Reach, Reading
 
 __all__ = ["stream_site"]
 
@@ -227,8 +227,7 @@ def _reach(inputs: _Inputs, given: Iterable[str]) -> Reach:
     for name in given:
         computer, source = inputs.known[name]
         sensors[name] = Reading(None if source.unit == "bool" else source.unit, computer)
-    nothing: dict[str, tuple[str, ...]] = {row.place: () for row in FAULTS.values()}
-    return Reach(places={**nothing, "sensor": tuple(sensors)}, sensors=sensors)
+    return Reach(places={"sensor": tuple(sensors)}, sensors=sensors)
 
 
 def _numbers(count: int, rate_hz: int, faults: Rows) -> np.void:

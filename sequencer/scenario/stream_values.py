@@ -25,6 +25,11 @@ __all__ = ["column_values", "row_ticks"]
 _WORDS = {"true": "1", "false": "0"}
 #: times further apart than this are none, s
 _LONGEST_S = 1e9
+#: nor are those with more digits than this before or behind the point
+_DIGITS = 30
+
+#: characters of a cell that a message repeats
+_SHOWN = 40
 
 #: so many digits that a product of numbers from files is rounded only when it becomes a double
 _EXACT = decimal.Context(
@@ -47,26 +52,38 @@ def row_ticks(
     if scale.dimension != unit("s").dimension:
         raise document.error((*place, "unit"), f"'{table.unit}' is no unit of time")
     at = _index(document, place, table.column, log)
-    per_unit = scale.factor * rate_hz
+    above, below = (scale.factor * rate_hz).as_integer_ratio()
+    longest = decimal.Decimal(_LONGEST_S) / _decimal(scale.factor)
     first: decimal.Decimal | None = None
     before: decimal.Decimal | None = None
     found = np.empty(len(log.rows), dtype=np.int64)
     for row, cells in enumerate(log.rows):
-        if not math.isfinite(_number(log, row, table.column, cells[at])):
-            raise log.complaint(row, f"has no time in column '{table.column}'")
-        now = decimal.Decimal(cells[at])
+        now = _time(log, row, table.column, cells[at])
         if first is None or before is None:
             first = before = now
         if now < before:
             raise log.complaint(row, f"time goes backwards: {now} after {before}")
         before = now
         since = _EXACT.subtract(now, first)
-        if since * decimal.Decimal(float(scale.factor)) > _LONGEST_S:
+        if since > longest:
             raise log.complaint(row, f"time jumps to {now}, which no log lasts")
-        above, below = since.as_integer_ratio()
-        found[row] = -(-above * per_unit.numerator // (below * per_unit.denominator))
+        part, whole = since.as_integer_ratio()
+        found[row] = -(-part * above // (whole * below))
     ticks, rows = np.unique(found, return_inverse=True)
     return ticks, rows.astype(np.int64)
+
+
+def _time(log: LogTable, row: int, column: str, text: str) -> decimal.Decimal:
+    try:
+        if not math.isfinite(_number(text)):
+            raise log.complaint(row, f"has no time in column '{column}'")
+    except ValueError as error:
+        what = f"'{_shown(text)}' in column '{column}' is {error}"
+        raise log.complaint(row, what) from None
+    now = decimal.Decimal(text)
+    if now and not -_DIGITS < now.adjusted() < _DIGITS:
+        raise log.complaint(row, f"'{_shown(text)}' in column '{column}' is no time")
+    return now
 
 
 def column_values(
@@ -77,6 +94,28 @@ def column_values(
     Raises InputError for a column that is not there, a unit that does not fit the input, and a
     cell that is no number.
     """
+    scale = _fitting_unit(document, place, table, source)
+    at = _index(document, place, table.column, log)
+    texts = [cells[at] for cells in log.rows]
+    convert = _conversion(table, scale)
+    # sensors repeat themselves: each text is worked out once, in the order of the file
+    known = dict.fromkeys(texts, math.nan)
+    for text in known:
+        try:
+            known[text] = convert(text)
+        except ValueError as error:
+            what = f"'{_shown(text)}' in column '{table.column}' is {error}"
+            raise log.complaint(texts.index(text), what) from None
+    values = np.array([known[text] for text in texts])
+    if table.taken_as == "height":
+        values = _heights(values)
+    silent = table.empty == "no_answer"
+    answered = np.array([bool(text) or not silent for text in texts], dtype=np.bool_)
+    return values, answered
+
+
+def _fitting_unit(document: Document, place: Loc, table: ColumnTable, source: Input) -> Unit:
+    """The unit of a column; refuse one that the input cannot be in."""
     scale = _unit(document, place, table.unit)
     wanted = unit(source.unit).dimension
     has = scale.dimension
@@ -96,28 +135,7 @@ def column_values(
             f"declared in {source.unit}",
             nearest=hint,
         )
-    at = _index(document, place, table.column, log)
-    convert = _conversion(table, scale)
-    values = np.empty(len(log.rows))
-    answered = np.ones(len(log.rows), dtype=np.bool_)
-    for row, cells in enumerate(log.rows):
-        text = cells[at]
-        if wanted == TRUTH:
-            text = _WORDS.get(text.lower(), text)
-        value = _number(log, row, table.column, text)
-        if math.isfinite(value):
-            value = convert(text, value)
-            if wanted == TRUTH and value not in (0.0, 1.0):
-                raise log.complaint(
-                    row, f"'{cells[at]}' in column '{table.column}' is no truth: 0 or 1"
-                )
-        else:
-            value = math.nan
-        values[row] = value
-        answered[row] = bool(text) or table.empty == "bad"
-    if table.taken_as == "height":
-        values = _heights(values)
-    return values, answered
+    return scale
 
 
 def _unit(document: Document, place: Loc, symbol: str) -> Unit:
@@ -140,30 +158,44 @@ def _index(document: Document, place: Loc, column: str, log: LogTable) -> int:
     raise document.error(place, f"{log.path.name} has no column '{column}'{known}", nearest=near)
 
 
-def _number(log: LogTable, row: int, column: str, text: str) -> float:
-    """A cell as a number; NaN where it is empty."""
+def _number(text: str) -> float:
+    """A cell as a number; NaN where it is empty. Raises ValueError, saying what it is not."""
     if not text:
         return math.nan
     try:
         # Python would take 1_000 for a number, nobody else does
         return float(text.replace("_", "no"))
     except ValueError:
-        shown = text if len(text) <= 40 else text[:40] + "..."
-        raise log.complaint(row, f"'{shown}' in column '{column}' is no number") from None
+        raise ValueError("no number") from None
 
 
-def _conversion(table: ColumnTable, scale: Unit) -> Callable[[str, float], float]:
-    """(text, the number it holds) -> SI value: (text * scale + offset) in the unit of the file."""
+def _shown(text: str) -> str:
+    return text if len(text) <= _SHOWN else text[:_SHOWN] + "..."
+
+
+def _conversion(table: ColumnTable, scale: Unit) -> Callable[[str], float]:
+    """Cell -> SI value: (cell * scale + offset) in the unit of the file; NaN for a bad answer.
+
+    It raises ValueError, saying what the cell is not.
+    """
     slope = exact(table.scale) * scale.factor
     shift = exact(table.offset) * scale.factor + scale.offset
-    if slope == 1 and shift == 0:
-        return lambda _, value: value
     times, plus = _decimal(slope), _decimal(shift)
+    as_it_is = slope == 1 and shift == 0
 
-    def convert(text: str, _: float) -> float:
-        return float(_EXACT.fma(decimal.Decimal(text), times, plus))
+    def convert(text: str) -> float:
+        value = _number(text)
+        if not as_it_is and math.isfinite(value):
+            value = float(_EXACT.fma(decimal.Decimal(text), times, plus))
+        return value if math.isfinite(value) else math.nan
 
-    return convert
+    def truth(text: str) -> float:
+        value = convert(_WORDS.get(text.lower(), text))
+        if value not in (0.0, 1.0) and not math.isnan(value):
+            raise ValueError("no truth: 0 or 1")
+        return value
+
+    return truth if scale.dimension == TRUTH else convert
 
 
 def _decimal(number: Fraction) -> decimal.Decimal:

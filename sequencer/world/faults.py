@@ -141,7 +141,8 @@ class Reading:
 class Reach:
     """What faults can hit.
 
-    places    kind of place (`FaultRow.place`) -> names, in the order of the world's indices
+    places    kind of place (`FaultRow.place`) -> names, in the order of the world's indices; of a
+              log "sensor" alone
     sensors   by name
     """
 
@@ -196,11 +197,9 @@ def resolve_fault(
     row = FAULTS.get(kind)
     if row is None:
         raise InputError(f"unknown fault '{kind}'", nearest=nearest(kind, FAULTS))
+    if row.place not in reach.places:
+        raise InputError(f"'{kind}' needs a vehicle, and the inputs come from a log")
     choices = reach.places[row.place]
-    if not choices:
-        raise InputError(
-            f"'{kind}' needs a {row.place.replace('_', '-')} to hit, and there is none"
-        )
     at = _index(row.place, place, choices)
     if row.kind in _MEASURES_ONLY and reach.sensors[place].unit is None:
         raise InputError(_MEASURES_ONLY[row.kind].format(place))
