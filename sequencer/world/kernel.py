@@ -37,7 +37,7 @@ from sequencer.world.sensing import measure
 from sequencer.world.surface import let_go, move_body0, place_on_pad
 from sequencer.world.turbulence import begin_turbulence, stir
 
-__all__ = ["play", "play_bytes", "step", "step_bytes"]
+__all__ = ["play_bytes", "step", "step_bytes"]
 
 #: numba takes ten times as long to recognise a record of this size as a step needs, so Python
 #: hands over the records' bytes
@@ -108,30 +108,6 @@ def step(state: Record, params: Record, commands: Record, out: Record) -> None:
     answer(state, params, commands, out)
 
 
-@compiled()
-def play(
-    state: Record,
-    params: Record,
-    commands: Record,
-    out: Record,
-    values: NDArray[np.float64],
-    fresh: NDArray[np.int64],
-) -> None:
-    """Advance by one tick in which the sensors that are fresh measured these values.
-
-    values, fresh    shape (SENSORS,), in the units of the world
-
-    A zeroed state with tick NOT_BEGUN begins at tick 0. Of `out` only value and fresh are written.
-    """
-    if state.tick == NOT_BEGUN:
-        begin_answers(state, params)
-    state.tick += 1
-    for i in range(params.sensors):
-        state.measured[i] = values[i]
-        state.measured_fresh[i] = fresh[i]
-    answer(state, params, commands, out)
-
-
 @compiled(_FOUR)
 def step_bytes(
     state: NDArray[np.uint8],
@@ -152,12 +128,18 @@ def play_bytes(
     values: NDArray[np.float64],
     fresh: NDArray[np.int64],
 ) -> None:
-    """`play` for callers from Python."""
-    play(
-        state.view(STATE)[0],
-        params.view(PARAMS)[0],
-        commands.view(COMMANDS)[0],
-        out.view(OUT)[0],
-        values,
-        fresh,
-    )
+    """Advance by one tick in which the sensors that are fresh measured these values.
+
+    values, fresh    shape (SENSORS,), in the units of the world
+
+    A zeroed state with tick NOT_BEGUN begins at tick 0. Of `out` only value and fresh are written.
+    """
+    now = state.view(STATE)[0]
+    sensors = params.view(PARAMS)[0]
+    if now.tick == NOT_BEGUN:
+        begin_answers(now, sensors)
+    now.tick += 1
+    for i in range(sensors.sensors):
+        now.measured[i] = values[i]
+        now.measured_fresh[i] = fresh[i]
+    answer(now, sensors, commands.view(COMMANDS)[0], out.view(OUT)[0])
