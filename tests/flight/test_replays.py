@@ -334,3 +334,80 @@ def test_a_silent_input_grows_old_and_a_frozen_one_does_not(bench) -> None:
     # the last row before 1 s falls on tick 100; older than 0.5 s is the 51st tick after it
     assert silent.tick == max(tick for tick in ticks_of(SHORT) if tick <= ONSET) + 51
     assert bench(SHORT, row.format("frozen")).fly().first("entered bench.silent") is None
+
+
+def test_two_computers_on_one_log_talk_to_each_other(tmp_path: Path) -> None:
+    """One reads the log, the other hears of it over the link: 0.03 s later, at its next tick."""
+    sender = """\
+[sequence]
+name = "pad"
+about = "hears the log"
+rate_hz = 50
+boot_s = 0.1
+start = "waits"
+[inputs]
+accel = { unit = "m/s2" }
+[limits]
+much = { value = 20.0, unit = "m/s2", tolerance = 1.0, reason = "twice what it feels at rest" }
+[flags]
+go = {}
+[publish]
+fields = ["go"]
+period_s = 0.02
+[states.waits]
+phase = "ground"
+[[states.waits.exits]]
+to = "went"
+when = "accel > much"
+do = ["set go"]
+[states.went]
+phase = "ground"
+"""
+    reader = """\
+[sequence]
+name = "watch"
+about = "hears the pad"
+rate_hz = 100
+boot_s = 0.1
+start = "waits"
+[inputs]
+pad_go = { unit = "bool", from = "pad.go" }
+[states.waits]
+phase = "ground"
+[[states.waits.exits]]
+to = "went"
+when = "pad_go"
+[states.went]
+phase = "ground"
+"""
+    scenario = """\
+[scenario]
+title = "t"
+reason = "r"
+covers = { fault = "replay", phase = "any" }
+sequences = ["pad.sequence.toml", "watch.sequence.toml"]
+[link]
+delay_s = 0.025
+[stream]
+file = "log.csv"
+time = { column = "t" }
+columns = { accel = { column = "a", unit = "m/s2" } }
+[expect]
+outcome = "replayed"
+"""
+    for name, text in (
+        ("pad.sequence", sender),
+        ("watch.sequence", reader),
+        ("it.scenario", scenario),
+    ):
+        (tmp_path / f"{name}.toml").write_text(text, "utf-8")
+    (tmp_path / "log.csv").write_text("t,a\n0.0,9.8\n0.101,25.0\n0.3,9.8\n", "utf-8")
+    record = sequencer.load(tmp_path / "it.scenario.toml").fly()
+    # 0.101 s is read at tick 11, by the 50 Hz computer on its tick at 12; 12 + 2.5 is heard at 15
+    assert [(e.tick, e.label) for e in record.events if e.kind == "entered"] == [
+        (0, "entered pad.waits"),
+        (0, "entered watch.waits"),
+        (12, "entered pad.went"),
+        (15, "entered watch.went"),
+    ]
+    assert set(record.signals) == {"pad_accel"}
