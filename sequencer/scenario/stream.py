@@ -19,7 +19,7 @@ from sequencer.documents import Document, Loc
 from sequencer.errors import nearest
 from sequencer.scenario.model import Recording, Wires
 from sequencer.scenario.schema import StreamTable
-from sequencer.scenario.site import Rows, Site
+from sequencer.scenario.site import Site
 from sequencer.scenario.stream_file import LogTable
 from sequencer.scenario.stream_values import column_values, row_ticks
 from sequencer.sequence import Sequence
@@ -48,8 +48,8 @@ def stream_site(
     that cannot be read.
     """
     inputs = _Inputs(document, sequences)
-    columns = {inputs.named("columns", key): key for key in table.columns}
-    constants = {inputs.named("constants", key): key for key in table.constants}
+    columns = inputs.named("columns", table.columns)
+    constants = inputs.named("constants", table.constants)
     given = inputs.given(columns, constants)
     index = {name: number for number, name in enumerate(given)}
 
@@ -101,7 +101,7 @@ def stream_site(
         full_name=inputs.full,
         signals={},
         hashes={"stream": log.digest},
-        assemble=partial(_numbers, len(given), rate_hz),
+        assemble=partial(assemble_recorded, len(given), rate_hz=rate_hz),
     )
 
 
@@ -125,8 +125,18 @@ class _Inputs:
         owners = self._plain.get(name, [])
         return owners[0] if len(owners) == 1 else name
 
-    def named(self, table: str, key: str) -> str:
-        """The full name of the input that a key of a table stands for."""
+    def named(self, table: str, keys: Iterable[str]) -> dict[str, str]:
+        """Full names of the inputs that the keys of a table stand for -> those keys."""
+        found: dict[str, str] = {}
+        for key in keys:
+            name = self._named(table, key)
+            if name in found:
+                what = f"'{key}' and '{found[name]}' are the same input"
+                raise self._document.error(("stream", table, key), what)
+            found[name] = key
+        return found
+
+    def _named(self, table: str, key: str) -> str:
         place = ("stream", table, key)
         name = self.full(key)
         if name in self.known:
@@ -228,7 +238,3 @@ def _reach(inputs: _Inputs, given: Iterable[str]) -> Reach:
         computer, source = inputs.known[name]
         sensors[name] = Reading(None if source.unit == "bool" else source.unit, computer)
     return Reach(places={"sensor": tuple(sensors)}, sensors=sensors)
-
-
-def _numbers(count: int, rate_hz: int, faults: Rows) -> np.void:
-    return assemble_recorded(count, faults, rate_hz=rate_hz)

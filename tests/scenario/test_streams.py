@@ -184,6 +184,7 @@ BROKEN = [
     ('unit = "hPa"', 'unit = "m"', 12, "only a pressure can be taken as height, not what is in m"),
     ('"no_answer"', '"nothing"', 12, "not one of 'bad' or 'no_answer'"),
     ('pad_go = { column = "go", unit = "bool" }\n', "", 10, "input 'pad_go' of computer 'watch'"),
+    ("volts = 7.9", "key = true", 16, "'key' and 'watch.key' are the same input"),
     ("volts = 7.9", "accel = 1.0", 16, "input 'accel' has a column already"),
     ("volts = 7.9", "volts = true", 16, "input 'volts' is declared as a number, in V"),
     ('"watch.key" = true', '"watch.key" = 1.0', 15, "input 'watch.key' is declared as true or fal"),
