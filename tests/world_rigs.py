@@ -9,6 +9,7 @@ import numpy as np
 from sequencer.world import PARAMS, LoadKind, Mode, SensorKind, ServoRole, World, empty
 
 G = 9.80665
+VOLTS = 7.4  # of every battery unless a test says otherwise, without internal resistance
 BOOST = [(0.0, 0.0), (0.04, 1.6), (0.10, 1.3), (0.25, 1.0), (0.90, 0.85), (1.0, 0.0)]
 
 
@@ -30,7 +31,12 @@ def rig(mass=0.75, axial=0.001, transverse=0.02, **values):
     params["sensor_period"] = 1
     params["sensor_low"] = -np.inf
     params["sensor_high"] = np.inf
-    params["battery_volts"] = 7.4
+    params["batteries"] = 2
+    params["battery_points"] = 1
+    params["battery_volts_at"][:, 0] = VOLTS
+    params["battery_charge"] = 1.0
+    params["battery_capacity"] = np.inf
+    params["battery_sense"] = 1.0
     params["mast_height"] = 2.0
     for name, value in values.items():
         params[name] = value
@@ -65,18 +71,32 @@ def curve(impulse, burn, points=BOOST):
     return [(t * burn, f * impulse / (area * burn)) for t, f in points]
 
 
-def add_load(params, kind, target=0, channel=None, delay=0.0, resistance=1.4):
-    """A load, on a channel of its own of 0.1 ohm unless one is given."""
+def add_load(params, kind, target=0, channel=None, delay=0.0, resistance=1.4, **values):
+    """A load, on a channel of its own of 0.1 ohm unless one is given.
+
+    It acts after `delay` s of the current that it gets alone.
+    """
     if channel is None:
         channel = _next(params, "channels")
         params["channel_resistance"][channel] = 0.1
+    amps = VOLTS / (params["channel_resistance"][channel] + resistance)
     i = _next(params, "loads")
     params["load_channel"][i] = channel
     params["load_kind"][i] = kind
     params["load_target"][i] = target
     params["load_resistance"][i] = resistance
-    params["load_delay"][i] = delay
+    params["load_energy"][i] = amps * amps * resistance * delay
+    for name, value in values.items():
+        params[f"load_{name}"][i] = value
     return i
+
+
+def add_battery(params, battery, volts, resistance=0.0, **values):
+    """One of constant open-circuit voltage; the rest by field name without its prefix."""
+    params["battery_volts_at"][battery, 0] = volts
+    params["battery_resistance"][battery] = resistance
+    for name, value in values.items():
+        params[f"battery_{name}"][battery] = value
 
 
 def _add(params, count, prefix, values):

@@ -78,9 +78,9 @@ class _Board:
 
 
 def quiet(scenario: Scenario) -> Scenario:
-    """The same scenario for the twin, with sensors that neither err nor round."""
+    """The same scenario for the twin: sensors neither err nor round, igniters do not scatter."""
     params = scenario.params.copy()
-    for name in ("sensor_noise", "sensor_bias", "sensor_quantum"):
+    for name in ("sensor_noise", "sensor_bias", "sensor_quantum", "load_spread"):
         params[name] = 0.0
     return replace(scenario, params=params)
 
@@ -89,7 +89,8 @@ def fly(scenario: Scenario) -> PeerFlight:
     """Fly a scenario to its end. Raises ValueError for what the peer leaves out."""
     _refuse(scenario)
     rate, delay = scenario.rate_hz, scenario.link.delay * scenario.rate_hz
-    world, flight = World(scenario.vehicle), PeerFlight()
+    step_s = 1.0 / (rate * int(scenario.params["substeps"]))
+    world, flight = World(scenario.vehicle, step_s), PeerFlight()
     boards = [_Board(logic, scenario.vehicle, rate) for logic in scenario.sequences.values()]
     switches: dict[str, bool] = {}
     tick, stop = 0, scenario.stop_ticks
@@ -108,7 +109,7 @@ def fly(scenario: Scenario) -> PeerFlight:
                     other.mail.append((tick + delay, board.logic.name, message))
         tick += 1
         known = len(world.facts)
-        world.heat({channel for board in boards for channel in board.channels})
+        world.conduct({c for board in boards for c in board.channels}, tick / rate)
         world.advance(tick / rate)
         flight.events += [(tick, fact) for fact in world.facts[known:]]
         for board in boards:

@@ -70,23 +70,6 @@ def _range(sensor: Sensor, world: World) -> float:
     return max(way, 0.0) if way <= sensor.high else math.nan
 
 
-def _resistance(channel: str, world: World) -> float:
-    """Of a channel with all that is plugged in and not burnt through, ohm."""
-    conductance = sum(
-        1.0 / load.resistance_ohm
-        for load in world.vehicle.loads.values()
-        if load.channel == channel and load.name not in world.spent
-    )
-    own = world.vehicle.channels[channel].resistance_at(20.0)
-    return own + 1.0 / conductance if conductance > 0.0 else math.inf
-
-
-def _volts(computer: str, world: World) -> float:
-    """Of the battery without any current, V."""
-    battery = world.vehicle.computers[computer].battery
-    return battery.open_circuit_v(battery.charge)
-
-
 #: kind -> what a perfect sensor reads, from the sensor, the world and the crew's switches
 _READINGS: dict[str, Callable[[Sensor, World, dict[str, bool]], float]] = {
     "switch": lambda sensor, _, switches: float(switches.get(str(sensor.place), False)),
@@ -96,8 +79,10 @@ _READINGS: dict[str, Callable[[Sensor, World, dict[str, bool]], float]] = {
     "range": lambda sensor, world, _: _range(sensor, world),
     "hold_down_force": lambda _, world, __: world.pull(),
     "flame": lambda sensor, world, _: float(world.body.burns[str(sensor.place)].burns(world.time)),
-    "continuity": lambda sensor, world, _: min(_resistance(str(sensor.place), world), sensor.high),
-    "battery": lambda sensor, world, _: _volts(sensor.computer, world),
+    "continuity": lambda sensor, world, _: min(
+        world.circuits.resistance(str(sensor.place)), sensor.high
+    ),
+    "battery": lambda sensor, world, _: world.circuits.solve(sensor.computer, world.channels)[0],
     "wind": lambda _, __, ___: 0.0,  # it is calm
     "separated": lambda _, world, __: float(not world.body.joined),
 }

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from peer.body import Body, State, matrix
+from peer.circuits import Circuits
 from peer.motion import GRAVITY, SOON
 from sequencer.vehicle import Vehicle
 from sequencer.vehicle.model import Load
@@ -29,15 +30,21 @@ class Touchdown(NamedTuple):
 
 
 class World:
-    """The physics. `facts` grows by the labels of what has happened, in order."""
+    """The physics. `facts` grows by the labels of what has happened, in order.
 
-    def __init__(self, vehicle: Vehicle) -> None:
+    step_s   the twin's integration step: at the end of one, and not in between, it lets go and
+             parts, and so does this
+    """
+
+    def __init__(self, vehicle: Vehicle, step_s: float) -> None:
+        self._step = step_s
         self.vehicle = vehicle
         self.body = Body(vehicle)
         self.held: Literal["clamped", "rail", "free", "down"] = "clamped"
         self.released = False
         self.time = 0.0
-        self.spent: set[str] = set()
+        self.circuits = Circuits(vehicle)
+        self.channels: set[str] = set()
         self.facts: list[str] = []
         self.touchdown: Touchdown | None = None
         self.highest = 0.0
@@ -46,11 +53,15 @@ class World:
         self.state: State = np.array([*[0.0] * 6, s, 0.0, -s, *[0.0] * 4])
         self.state[2] = self.body.tail_station - self.body.balance(0.0).centre
 
-    def heat(self, channels: set[str]) -> None:
-        """These channels conduct from now on; what hangs on them acts at once."""
-        for load in self.vehicle.loads.values():
-            if load.channel in channels and load.does != "signals" and load.name not in self.spent:
-                self._agenda.append((self.time, partial(self._act, load)))
+    def conduct(self, channels: set[str], until: float) -> None:
+        """These channels conduct from now until then; what gets hot enough acts in time."""
+        self.channels = channels
+        up, airspeed = float(self.state[2]), float(np.linalg.norm(self.state[3:6]))  # it is calm
+        for exact, load in self.circuits.run(channels, self.time, until, up, airspeed):
+            moment = exact
+            if load.does in {"releases", "separates"}:
+                moment = math.ceil(moment / self._step - SOON) * self._step
+            self._agenda.append((moment, partial(self._act, load)))
 
     def advance(self, until: float) -> None:
         """Fly to this time, from one moment at which something happens to the next."""
@@ -68,7 +79,6 @@ class World:
 
     def _act(self, load: Load) -> None:
         """The load burns through and does what it is there for."""
-        self.spent.add(load.name)
         self.facts.append(f"acted {load.name}")
         if load.does == "lights":
             burn = self.body.burns[str(load.target)]

@@ -61,6 +61,7 @@ def command(
     """
     from sequencer.compiling import lean_numba
     from sequencer.flight import find_scenarios, fly_many
+    from sequencer.report.circuits import print_circuits
     from sequencer.report.files import STANDARD_OUTPUT, check_writable, write
     from sequencer.report.json_report import as_json
     from sequencer.report.junit import as_junit
@@ -87,6 +88,7 @@ def command(
     if verbose:
         for result in results:
             print_timeline(result, out)
+            print_circuits(result, out)
     if any(result.error is None for result in results):
         print_report(results, out, everything=verbose)
     if json_file is not None:

@@ -14,6 +14,7 @@ from pathlib import Path
 from sequencer.compiling import lean_numba
 from sequencer.errors import DrycountError, InputError, UsageError
 from sequencer.flight.result import Result
+from sequencer.world.margins import Margin
 
 __all__ = ["find_scenarios", "fly_many", "fly_one"]
 
@@ -69,7 +70,9 @@ def fly_one(
     """
     # late: looking for scenarios needs neither numba nor pydantic
     from sequencer.scenario import compare, load_scenario  # noqa: PLC0415
+    from sequencer.vehicle import Vehicle  # noqa: PLC0415
     from sequencer.world import prepare  # noqa: PLC0415
+    from sequencer.world.margins import firing_margins  # noqa: PLC0415
 
     name = path.name.removesuffix(SUFFIX)
     try:
@@ -78,9 +81,13 @@ def fly_one(
         from sequencer.flight.loop import fly  # noqa: PLC0415
 
         record = fly(scenario, on=on, executor=executor)
+        margins: tuple[Margin, ...] = ()
+        if isinstance(scenario.source, Vehicle):
+            margins = firing_margins(scenario.source, scenario.params)
     except InputError as error:
         return Result(name, path, "", None, error=str(error))
-    return Result(name, path, scenario.reason, record, shortfalls=compare(scenario.expect, record))
+    shortfalls = compare(scenario.expect, record)
+    return Result(name, path, scenario.reason, record, shortfalls, margins=margins)
 
 
 def _any_readable(files: Iterable[Path]) -> bool:

@@ -161,6 +161,11 @@ class Recorder:
         add("distance_m", "m", kept["distance"])
         for i, motor in enumerate(self._scenario.places.motors):
             add(f"thrust_{motor}_n", "N", kept["thrust"][:, i])
+        for i, computer in enumerate(self._scenario.places.computers):
+            add(f"battery_{computer}_v", "V", kept["battery_least"][:, i])
+            add(f"battery_{computer}_a", "A", kept["battery_current"][:, i])
+        for i, load in enumerate(self._scenario.places.loads):
+            add(f"current_{load}_a", "A", kept["load_current"][:, i])
         down = np.zeros(ticks, dtype=bool)
         if self.down_tick is not None:
             down[self.down_tick :] = True

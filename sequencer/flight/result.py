@@ -7,6 +7,7 @@ from pathlib import Path
 
 from sequencer.record import FlightRecord
 from sequencer.scenario.expect import Shortfall
+from sequencer.world.margins import Margin
 
 __all__ = ["Result", "Shortfall"]
 
@@ -16,6 +17,7 @@ class Result:
     """One scenario flown once and compared with its expectation.
 
     `error` holds the one line that kept the scenario from flying at all; then `record` is None.
+    `margins` are those of the vehicle's firing circuits in the weather of the scenario.
     """
 
     name: str
@@ -24,6 +26,7 @@ class Result:
     record: FlightRecord | None
     shortfalls: tuple[Shortfall, ...] = ()
     error: str | None = None
+    margins: tuple[Margin, ...] = ()
 
     @property
     def as_expected(self) -> bool:

@@ -150,9 +150,17 @@ _MIDDLE = """
 ## Signals
 
 One value per world tick; NaN where there is none. The name carries the unit. Beside these are
-recorded, for every motor, `thrust_MOTOR_n` (N), and for every sensor and switch that a sequence
-reads `COMPUTER_INPUT`, as the sensor answers, in the unit that the sequence declares:
-`thrust_A1_n`, `flight_baro`, `pad_arm_key`.
+recorded
+
+- for every motor `thrust_MOTOR_n` (N),
+- for every computer `battery_COMPUTER_v` (V), the lowest voltage at its battery's terminals within
+  the tick, and `battery_COMPUTER_a` (A), the largest current out of it,
+- for every load `current_LOAD_a` (A), the largest current through it within the tick: an igniter
+  may open after a fifth of a millisecond,
+- for every sensor and switch that a sequence reads `COMPUTER_INPUT`, as the sensor answers, in the
+  unit that the sequence declares.
+
+So there are `thrust_A1_n`, `battery_pad_v`, `current_igniter_A1_a`, `flight_baro`, `pad_arm_key`.
 
 Not recorded, but worked out from the events when a requirement (or a program) reads them, are the
 truths `COMPUTER_FLAG` for every flag of a sequence and `COMPUTER_in_STATE` for every state:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ from sequencer.flight.result import Result, Shortfall
 from sequencer.record import FlightRecord, Signal
 from sequencer.record.serialise import record_to_dict
 from sequencer.report.summary import count
+from sequencer.world.margins import Margin
 
 __all__ = ["FORMAT", "as_json"]
 
@@ -52,6 +54,7 @@ def _result(result: Result) -> dict[str, Any]:
         "as_expected": result.as_expected,
         "error": result.error,
         "shortfalls": [_shortfall(shortfall) for shortfall in result.shortfalls],
+        "margins": [_margin(margin) for margin in result.margins],
         "flight": None if result.record is None else _flight(result.record),
     }
 
@@ -63,6 +66,14 @@ def _shortfall(shortfall: Shortfall) -> dict[str, Any]:
         "requirement": None if shortfall.verdict is None else shortfall.verdict.requirement,
         "first_wrong": event and [event.tick, event.kind, event.name, event.detail],
     }
+
+
+def _margin(margin: Margin) -> dict[str, Any]:
+    """Currents in A and voltages in V of one load, and what they come to."""
+    found = asdict(margin)
+    found["firing_ratio"] = margin.firing_ratio
+    found["test_share"] = margin.test_share
+    return found
 
 
 def _flight(record: FlightRecord) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from sequencer.record import FLIGHT_OVER
 from sequencer.sequence import Sequence
-from sequencer.world.assemble import Places
+from sequencer.world.places import Places
 
 __all__ = ["labels_of"]
 

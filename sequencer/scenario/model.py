@@ -18,7 +18,7 @@ from sequencer.scenario.trigger import Trigger
 from sequencer.sequence import Sequence
 from sequencer.vehicle import Vehicle
 from sequencer.vehicle.logger import Logger
-from sequencer.world.assemble import Places
+from sequencer.world.places import Places
 
 __all__ = ["CrewAction", "Link", "PlannedFault", "Recording", "Scenario", "Wires"]
 

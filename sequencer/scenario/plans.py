@@ -13,8 +13,8 @@ from sequencer.scenario.names import Names
 from sequencer.scenario.schema import CrewTable, FaultTable, Timed
 from sequencer.scenario.site import Site
 from sequencer.scenario.trigger import Trigger
-from sequencer.world.assemble import Places
 from sequencer.world.faults import FAULTS, resolve_fault
+from sequencer.world.places import Places
 
 __all__ = ["crew_actions", "planned_faults", "world_faults"]
 

@@ -22,8 +22,9 @@ from sequencer.sequence import Sequence as FlightLogic
 from sequencer.units import unit
 from sequencer.vehicle import Vehicle
 from sequencer.vehicle.logger import Logger
-from sequencer.world.assemble import Places, assemble, places_of
+from sequencer.world.assemble import assemble
 from sequencer.world.faults import Reach, reach_of
+from sequencer.world.places import Places, places_of
 
 __all__ = ["Rows", "Site", "vehicle_site"]
 
@@ -79,6 +80,9 @@ def vehicle_site(
     places = places_of(vehicle)
     signals = {name: entry.unit for name, entry in SIGNALS.items()}
     signals |= {f"thrust_{motor}_n": "N" for motor in places.motors}
+    for computer in places.computers:
+        signals |= {f"battery_{computer}_v": "V", f"battery_{computer}_a": "A"}
+    signals |= {f"current_{load}_a": "A" for load in places.loads}
 
     def numbers(faults: Rows) -> np.void:
         seed = tables.scenario.seed

@@ -26,8 +26,9 @@ from sequencer.sequence import Sequence
 from sequencer.sequence.model import Input
 from sequencer.units import unit
 from sequencer.vehicle.capacity import SENSORS, SWITCHES
-from sequencer.world.assemble import Places, assemble_recorded
+from sequencer.world.assemble import assemble_recorded
 from sequencer.world.faults import Reach, Reading
+from sequencer.world.places import Places
 
 __all__ = ["stream_site"]
 

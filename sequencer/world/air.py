@@ -14,11 +14,12 @@ from typing import Final
 
 from sequencer.world.jit import Record, compiled
 
-__all__ = ["air", "pressure_height", "wind"]
+__all__ = ["air", "celsius", "pressure_height", "wind"]
 
 _GRAVITY: Final = 9.80665  # m/s2, of the standard
 _GAS: Final = 8314.32 / 28.9644  # J/(kg K)
 _SEA_TEMPERATURE: Final = 288.15  # K
+_ICE: Final = 273.15  # K
 _SEA_PRESSURE: Final = 101325.0  # Pa
 _LAPSE: Final = 0.0065  # K/m
 _TROPOPAUSE: Final = 11000.0  # m
@@ -77,6 +78,13 @@ def air(params: Record, height: float) -> tuple[float, float]:
         temperature, ratio = _measured(params, height)
         pressure *= ratio
     return pressure, pressure / (_GAS * temperature)
+
+
+@compiled()
+def celsius(params: Record, height: float) -> float:
+    """Temperature of the air (C) at `height` m above the pad."""
+    pressure, density = air(params, height)
+    return pressure / (density * _GAS) - _ICE
 
 
 @compiled()

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from sequencer.documents import located
 from sequencer.errors import InputError
 from sequencer.vehicle import Vehicle
-from sequencer.vehicle.model import Load, Motor, Sensor
+from sequencer.vehicle.model import Motor, Sensor
+from sequencer.world.assemble_circuits import fill_circuits
+from sequencer.world.fill import fill
 from sequencer.world.layout import (
     FAULTS,
     PARAMS,
@@ -21,14 +21,14 @@ from sequencer.world.layout import (
     ServoRole,
     empty,
 )
+from sequencer.world.places import Places, places_of
 from sequencer.world.weather import Weather, wind_from
 
-__all__ = ["LONGEST_STEP_S", "Places", "assemble", "assemble_recorded", "places_of"]
+__all__ = ["LONGEST_STEP_S", "assemble", "assemble_recorded"]
 
 #: The integration step is never longer than this.
 LONGEST_STEP_S = 0.0025
 
-_ROOM_C = 20.0
 _ICE_K = 273.15
 _GRAVITY = 9.80665  # m/s2, standard gravity (3rd CGPM, 1901)
 
@@ -49,58 +49,12 @@ _SENSOR_KINDS: Mapping[str, SensorKind] = {
     "switch": SensorKind.SWITCH,
 }
 
-_LOAD_KINDS: Mapping[str, LoadKind] = {
-    "lights": LoadKind.MOTOR,
-    "separates": LoadKind.SEPARATION,
-    "deploys": LoadKind.PARACHUTE,
-    "releases": LoadKind.HOLD_DOWN,
-    "signals": LoadKind.SIGNAL,
-}
-
 _ROLES: Mapping[str, ServoRole] = {
     "gimbal_y": ServoRole.GIMBAL_Y,
     "gimbal_z": ServoRole.GIMBAL_Z,
     "fins": ServoRole.FINS,
     "legs": ServoRole.LEGS,
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Places:
-    """Where everything with a name stands in the world's arrays.
-
-    Tuples are in the order of the indices. What belongs to a computer is named with it:
-    "pad.P1", "flight.ascent_y", "flight.baro"; crew switches have plain names.
-
-    sensor_units    full name -> symbol of the unit in the vehicle file, "bool" for 0 or 1
-    """
-
-    motors: tuple[str, ...]
-    loads: tuple[str, ...]
-    parachutes: tuple[str, ...]
-    computers: tuple[str, ...]
-    gimbals: tuple[str, ...]
-    channels: Mapping[str, int]
-    servos: Mapping[str, int]
-    sensors: Mapping[str, int]
-    switches: Mapping[str, int]
-    sensor_units: Mapping[str, str]
-
-
-def places_of(vehicle: Vehicle) -> Places:
-    """Indices of everything that a vehicle has."""
-    return Places(
-        motors=tuple(vehicle.motors),
-        loads=tuple(vehicle.loads),
-        parachutes=tuple(vehicle.parachutes),
-        computers=tuple(vehicle.computers),
-        gimbals=vehicle.gimbals,
-        channels={name: index for index, name in enumerate(vehicle.channels)},
-        servos={name: index for index, name in enumerate(vehicle.servos)},
-        sensors={name: index for index, name in enumerate(vehicle.sensors)},
-        switches={name: index for index, name in enumerate(vehicle.switches)},
-        sensor_units={name: each.unit or "bool" for name, each in vehicle.sensors.items()},
-    )
 
 
 def assemble(
@@ -124,7 +78,7 @@ def assemble(
         raise InputError(f"{len(faults)} faults, of which there may be at most {FAULTS}")
     places = places_of(vehicle)
     params = empty(PARAMS)[0]
-    _fill(
+    fill(
         params,
         rate_hz=rate_hz,
         substeps=max(1, math.ceil(1.0 / (LONGEST_STEP_S * rate_hz))),
@@ -139,7 +93,7 @@ def assemble(
     _air(params, weather)
     _airframe(params, vehicle)
     _motors(params, vehicle, places)
-    _circuits(params, vehicle, places)
+    fill_circuits(params, vehicle, places)
     _servos(params, vehicle, places)
     _parachutes(params, vehicle, places)
     _ground(params, vehicle)
@@ -147,20 +101,11 @@ def assemble(
     return params, places
 
 
-def _fill(params: np.void, **fields: Any) -> None:
-    """Set scalar fields, and the first entries of array fields."""
-    for name, value in fields.items():
-        if np.ndim(value) == 0:
-            params[name] = value
-        elif len(value):
-            params[name][: len(value)] = value
-
-
 def _air(params: np.void, weather: Weather) -> None:
     profile = weather.wind.profile()
     gusts = weather.gusts
     from_gusts = [wind_from(gust.speed_m_s, gust.from_deg) for gust in gusts]
-    _fill(
+    fill(
         params,
         temperature_offset=weather.temperature_offset_k,
         pressure_offset=weather.pressure_offset_pa,
@@ -183,7 +128,7 @@ def _air(params: np.void, weather: Weather) -> None:
 
 def _airframe(params: np.void, vehicle: Vehicle) -> None:
     parts, aero = vehicle.parts, vehicle.aero
-    _fill(
+    fill(
         params,
         part_mass=[part.mass_kg for part in parts],
         part_station=[part.centre_station_m for part in parts],
@@ -211,7 +156,7 @@ def _part_index(vehicle: Vehicle, name: str) -> int:
 
 def _motors(params: np.void, vehicle: Vehicle, places: Places) -> None:
     motors = list(vehicle.motors.values())
-    _fill(
+    fill(
         params,
         motors=len(motors),
         motor_part=[_part_index(vehicle, each.part) for each in motors],
@@ -248,35 +193,9 @@ def _ejection(motor: Motor, places: Places) -> tuple[float, int, int]:
     return motor.ejection.delay_s, LoadKind.PARACHUTE, target
 
 
-def _circuits(params: np.void, vehicle: Vehicle, places: Places) -> None:
-    channels = list(vehicle.channels.values())
-    loads = list(vehicle.loads.values())
-    batteries = [each.battery for each in vehicle.computers.values()]
-    _fill(
-        params,
-        channels=len(channels),
-        channel_resistance=[each.resistance_at(_ROOM_C) for each in channels],
-        channel_battery=[places.computers.index(each.computer) for each in channels],
-        loads=len(loads),
-        load_channel=[places.channels[each.channel] for each in loads],
-        load_kind=[_LOAD_KINDS[each.does] for each in loads],
-        load_target=[_target(each, places) for each in loads],
-        load_resistance=[each.resistance_ohm for each in loads],
-        load_delay=[0.0 for _ in loads],
-        battery_volts=[each.open_circuit_v(each.charge) for each in batteries],
-    )
-
-
-def _target(load: Load, places: Places) -> int:
-    if load.target is None:
-        return 0
-    names = places.motors if load.does == "lights" else places.parachutes
-    return names.index(load.target)
-
-
 def _servos(params: np.void, vehicle: Vehicle, places: Places) -> None:
     servos = list(vehicle.servos.values())
-    _fill(
+    fill(
         params,
         servos=len(servos),
         servo_role=[_ROLES[each.role] for each in servos],
@@ -290,12 +209,15 @@ def _servos(params: np.void, vehicle: Vehicle, places: Places) -> None:
         servo_dead_band=[each.dead_band for each in servos],
         servo_bias=[each.bias for each in servos],
         servo_start=[each.start for each in servos],
+        servo_battery=[places.computers.index(each.computer) for each in servos],
+        servo_moving=[each.moving_a for each in servos],
+        servo_stall=[each.stall_a for each in servos],
     )
 
 
 def _parachutes(params: np.void, vehicle: Vehicle, places: Places) -> None:
     parachutes = [vehicle.parachutes[name] for name in places.parachutes]
-    _fill(
+    fill(
         params,
         parachutes=len(parachutes),
         parachute_body=[_part_index(vehicle, each.part) for each in parachutes],
@@ -311,7 +233,7 @@ def _parachutes(params: np.void, vehicle: Vehicle, places: Places) -> None:
 
 def _ground(params: np.void, vehicle: Vehicle) -> None:
     ground = vehicle.ground
-    _fill(
+    fill(
         params,
         pad_altitude=ground.pad_altitude_m,
         mast_height=ground.mast_height_m,
@@ -331,7 +253,7 @@ def _ground(params: np.void, vehicle: Vehicle) -> None:
 
 def _sensors(params: np.void, vehicle: Vehicle, places: Places, rate_hz: int) -> None:
     sensors = list(vehicle.sensors.values())
-    _fill(
+    fill(
         params,
         sensors=len(sensors),
         sensor_kind=[_SENSOR_KINDS[each.kind] for each in sensors],
@@ -391,7 +313,7 @@ def assemble_recorded(
     sensors, faults, rate_hz    how many; rows as for `assemble`; world ticks per second
     """
     params: np.void = empty(PARAMS)[0]
-    _fill(
+    fill(
         params,
         rate_hz=rate_hz,
         substeps=1,

@@ -16,6 +16,7 @@ from sequencer.world.jit import compiled
 
 __all__ = [
     "SOURCE_LINK",
+    "SOURCE_LOAD",
     "SOURCE_SENSOR",
     "SOURCE_START",
     "SOURCE_TURBULENCE",
@@ -27,6 +28,7 @@ __all__ = [
 #: numbers of the sources of chance; sensor i draws from SOURCE_SENSOR + i
 SOURCE_TURBULENCE: Final = 1  # and the two after it
 SOURCE_START: Final = 4  # and the two after it
+SOURCE_LOAD: Final = 7  # draw i is that of load i
 SOURCE_LINK: Final = 8  # draw n of SOURCE_LINK + i is that of message n of computer i
 SOURCE_SENSOR: Final = 16
 

@@ -1,96 +1,156 @@
-"""Batteries, channels and what is plugged into them: who gets current, and what then happens."""
+"""Firing circuits, one step at a time: what draws current, what acts, who loses power.
+
+Within a step currents stay as they are until a load acts or a computer loses its power; those
+moments are worked out in closed form and the network is solved anew after each. So an igniter that
+opens after 0.2 ms loads its battery for 0.2 ms, whatever the step.
+"""
 
 from __future__ import annotations
 
 import math
 from typing import Final
 
+from sequencer.vehicle.capacity import LOADS
+from sequencer.world.battery import inner_resistance, open_voltage
+from sequencer.world.chance import SOURCE_LOAD, normal_pair
+from sequencer.world.heating import is_warm, set_heating, time_left, warm
 from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import FaultKind, LoadKind
 from sequencer.world.mechanisms import deploy, order_separation
 from sequencer.world.motors import TINY, light
-from sequencer.world.taps import fault_at, fault_size
+from sequencer.world.network import settle, switch_channels
+from sequencer.world.taps import fault_at
 
-__all__ = ["battery_volts", "heat_loads", "load_current", "resistance_seen"]
+__all__ = ["begin_circuits", "run_circuits", "start_circuits"]
 
 _MOTOR: Final = plain(LoadKind.MOTOR)
 _SEPARATION: Final = plain(LoadKind.SEPARATION)
 _PARACHUTE: Final = plain(LoadKind.PARACHUTE)
 _HOLD_DOWN: Final = plain(LoadKind.HOLD_DOWN)
-_SIGNAL: Final = plain(LoadKind.SIGNAL)
-_IGNITER_OPEN: Final = plain(FaultKind.IGNITER_OPEN)
 _IGNITER_BESIDE: Final = plain(FaultKind.IGNITER_BESIDE)
-_IGNITER_LATE: Final = plain(FaultKind.IGNITER_LATE)
-_CHANNEL_DEAD: Final = plain(FaultKind.CHANNEL_DEAD)
-_CHANNEL_SHORTED_ON: Final = plain(FaultKind.CHANNEL_SHORTED_ON)
-_BATTERY_LOW: Final = plain(FaultKind.BATTERY_LOW)
-#: ohm; keeps the current of a short circuit finite
-_LEAST_RESISTANCE: Final = 1e-3
+#: moments of one step: each load gets hot enough and acts, each computer loses its power, the end
+_MOST_MOMENTS: Final = 2 * LOADS + 4
+#: scatter leaves at least this share of the energy that a load needs
+_LEAST_FACTOR: Final = 0.1
 
 
 @compiled()
-def battery_volts(params: Record, commands: Record, battery: int) -> float:
-    """Open-circuit voltage of a computer's battery now, V."""
-    return fault_size(params, commands, _BATTERY_LOW, battery, params.battery_volts[battery])
-
-
-@compiled()
-def load_current(state: Record, params: Record, commands: Record, load: int) -> float:
-    """Current through a load now, A: battery over channel plus load resistance."""
-    channel = params.load_channel[load]
-    if channel < 0 or state.load_spent[load] != 0:
-        return 0.0
-    if commands.channel[channel] == 0 and not fault_at(
-        params, commands, _CHANNEL_SHORTED_ON, channel
-    ):
-        return 0.0
-    if fault_at(params, commands, _CHANNEL_DEAD, channel) or fault_at(
-        params, commands, _IGNITER_OPEN, load
-    ):
-        return 0.0
-    volts = battery_volts(params, commands, params.channel_battery[channel])
-    resistance = params.channel_resistance[channel] + params.load_resistance[load]
-    return volts / max(float(resistance), _LEAST_RESISTANCE)
-
-
-@compiled()
-def resistance_seen(state: Record, params: Record, commands: Record, channel: int) -> float:
-    """Resistance (ohm) that a test current finds in a channel; inf when nothing conducts."""
-    conductance = 0.0
+def start_circuits(state: Record, params: Record, commands: Record) -> None:
+    """Charge and scatter of tick 0, and what is drawn while the vehicle stands there."""
+    for b in range(params.batteries):
+        state.battery_charge[b] = params.battery_charge[b]
     for i in range(params.loads):
+        state.load_factor[i] = 1.0
+        if params.load_spread[i] > 0.0:
+            chance, _ = normal_pair(params.seed, params.flight, SOURCE_LOAD, i)
+            state.load_factor[i] = max(1.0 + params.load_spread[i] * chance, _LEAST_FACTOR)
+    begin_circuits(state, params, commands)
+    settle(state, params, commands)
+
+
+@compiled()
+def begin_circuits(state: Record, params: Record, commands: Record) -> None:
+    """Switch channels and batteries for this tick; give power back where the voltage allows."""
+    dark = False
+    for b in range(params.batteries):
+        state.battery_open[b] = open_voltage(state, params, commands, b)
+        state.battery_inner[b] = inner_resistance(params, commands, b)
+        dark = dark or state.powerless[b] != 0
+    on = switch_channels(state, params, commands)
+    state.circuit_busy = 1 if on or is_warm(state, params) else 0
+    if state.circuit_busy != 0:
+        set_heating(state, params)
+    if dark:
+        settle(state, params, commands)
+        for b in range(params.batteries):
+            if state.powerless[b] != 0 and not _is_low(state, params, b):
+                state.powerless[b] = 0
+                state.battery_low[b] = 0.0
+    for i in range(params.loads):
+        state.load_amps[i] = 0.0
+        state.load_peak[i] = 0.0
+    for b in range(params.batteries):
+        state.battery_least[b] = math.inf
+        state.battery_peak[b] = 0.0
+
+
+@compiled()
+def _is_low(state: Record, params: Record, battery: int) -> bool:
+    """Whether the computer on this battery does not get the voltage that it needs."""
+    volts = state.battery_volts[battery]
+    return bool(volts <= 0.0 or volts < params.battery_brown_out[battery])
+
+
+@compiled()
+def _until_dark(state: Record, params: Record, most: float) -> float:
+    """Time until a computer loses its power, at most `most`, s."""
+    for b in range(params.batteries):
+        if state.powerless[b] == 0 and _is_low(state, params, b):
+            left = params.battery_brown_out_time[b] - state.battery_low[b]
+            most = min(most, max(left, 0.0))
+    return most
+
+
+@compiled()
+def _drain(state: Record, params: Record, dt: float) -> bool:
+    """Run the batteries down for dt; whether a computer lost its power at the end of it."""
+    lost = False
+    for b in range(params.batteries):
+        used = state.battery_amps[b] * dt / params.battery_capacity[b]
+        state.battery_charge[b] = max(state.battery_charge[b] - used, 0.0)
+        if not _is_low(state, params, b):
+            state.battery_low[b] = 0.0
+            continue
+        state.battery_low[b] += dt
         if (
-            params.load_channel[i] == channel
-            and state.load_spent[i] == 0
-            and not fault_at(params, commands, _IGNITER_OPEN, i)
+            state.powerless[b] == 0
+            and state.battery_low[b] >= params.battery_brown_out_time[b] - TINY
         ):
-            conductance += 1.0 / max(params.load_resistance[i], _LEAST_RESISTANCE)
-    if conductance == 0.0 or fault_at(params, commands, _CHANNEL_DEAD, channel):
-        return math.inf
-    return float(params.channel_resistance[channel] + 1.0 / conductance)
+            state.powerless[b] = 1
+            lost = True
+            for i in range(params.servos):
+                if params.servo_battery[i] == b:
+                    state.servo_amps[i] = 0.0
+    return lost
 
 
 @compiled()
-def heat_loads(state: Record, params: Record, commands: Record, dt: float) -> None:
-    """Give every load that conducts dt more of current; act once where that was enough.
+def _act(state: Record, params: Record, commands: Record, load: int, since: float) -> None:
+    """The load did its work `since` s before the end of the step."""
+    state.load_spent[load] = 1
+    state.load_heat[load] = 0.0
+    if fault_at(params, commands, _IGNITER_BESIDE, load):
+        return
+    kind = params.load_kind[load]
+    target = params.load_target[load]
+    if kind == _MOTOR:
+        light(state, params, target, since)
+    elif kind == _HOLD_DOWN:
+        state.release_ordered = 1
+    elif kind == _SEPARATION:
+        order_separation(state)
+    elif kind == _PARACHUTE:
+        deploy(state, params, commands, target, 0.0)
 
-    A load that has acted is burnt through and conducts no more. Horns and lamps only conduct.
-    """
-    for i in range(params.loads):
-        kind = params.load_kind[i]
-        if kind == _SIGNAL or load_current(state, params, commands, i) <= 0.0:
-            continue
-        state.load_heat[i] += dt
-        needed = params.load_delay[i] + fault_size(params, commands, _IGNITER_LATE, i, 0.0)
-        if state.load_heat[i] < needed - TINY:
-            continue
-        state.load_spent[i] = 1
-        if fault_at(params, commands, _IGNITER_BESIDE, i):
-            continue
-        if kind == _MOTOR:
-            light(state, params, params.load_target[i])
-        elif kind == _HOLD_DOWN:
-            state.release_ordered = 1
-        elif kind == _SEPARATION:
-            order_separation(state)
-        elif kind == _PARACHUTE:
-            deploy(state, params, commands, params.load_target[i], 0.0)
+
+@compiled()
+def run_circuits(state: Record, params: Record, commands: Record, dt: float) -> None:
+    """Let currents flow for dt, from one moment at which something changes to the next."""
+    busy = state.circuit_busy != 0
+    if dt <= 0.0 and not busy:
+        return
+    left = dt
+    for _ in range(_MOST_MOMENTS):
+        settle(state, params, commands)
+        span = _until_dark(state, params, left)
+        if busy:
+            span = time_left(state, params, commands, span)
+        left = max(left - span, 0.0)
+        changed = _drain(state, params, span)
+        if busy:
+            for i in range(params.loads):
+                if warm(state, params, commands, i, span):
+                    _act(state, params, commands, i, left)
+                    changed = True
+        if left <= 0.0 and not changed:
+            break

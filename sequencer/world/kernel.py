@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.world.answers import answer, begin_answers
-from sequencer.world.circuits import heat_loads
+from sequencer.world.circuits import begin_circuits, run_circuits, start_circuits
 from sequencer.world.forces import set_shape
 from sequencer.world.jit import Record, compiled
 from sequencer.world.layout import COMMANDS, NOT_BEGUN, OUT, PARAMS, STATE
@@ -59,6 +59,7 @@ def _begin(state: Record, params: Record, commands: Record) -> None:
         state.servo[i] = params.servo_start[i]
         state.servo_demand[i] = math.nan
     begin_answers(state, params)
+    start_circuits(state, params, commands)
     set_factors(state, params, commands)
     begin_turbulence(state, params)
     set_shape(state, params)
@@ -69,6 +70,7 @@ def _begin(state: Record, params: Record, commands: Record) -> None:
 def _advance(state: Record, params: Record, commands: Record, dt: float) -> None:
     """Move the world on by one tick in steps of dt."""
     set_factors(state, params, commands)
+    begin_circuits(state, params, commands)
     stir(state, params, 1.0 / params.rate_hz)
     for n in range(-1, params.substeps):
         if n >= 0:
@@ -84,7 +86,7 @@ def _advance(state: Record, params: Record, commands: Record, dt: float) -> None
             run_parachutes(state, params, commands, dt)
         # before the first step too: what needs no heating acts at once
         gone = dt if n >= 0 else 0.0
-        heat_loads(state, params, commands, gone)
+        run_circuits(state, params, commands, gone)
         let_go(state, params, commands)
         part(state, params, commands, gone)
         burst_motors(state, params, commands)
@@ -103,7 +105,7 @@ def step(state: Record, params: Record, commands: Record, out: Record) -> None:
         _begin(state, params, commands)
     else:
         _advance(state, params, commands, dt)
-    observe(state, params, commands, out, state.tick / params.rate_hz, dt)
+    observe(state, params, out, state.tick / params.rate_hz, dt)
     measure(state, params, commands, out)
     answer(state, params, commands, out)
 

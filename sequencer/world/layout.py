@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from sequencer.vehicle.capacity import (
+    BATTERY_POINTS,
     CHANNELS,
     COMPUTERS,
     LOADS,
@@ -197,15 +198,39 @@ PARAMS: Final = np.dtype(
         ("motor_eject_target", _I, (MOTORS,)),
         # channels and what is plugged into them
         ("channels", _I),
-        ("channel_resistance", _F, (CHANNELS,)),
+        ("channel_resistance", _F, (CHANNELS,)),  # switch and connectors
+        ("channel_wire", _F, (CHANNELS,)),  # copper, at 20 C
         ("channel_battery", _I, (CHANNELS,)),
+        ("channel_closed_by", _I, (CHANNELS,)),  # bits of switches: keys in series
+        ("channel_opened_by", _I, (CHANNELS,)),  # bits of switches: safe plugs
         ("loads", _I),
         ("load_channel", _I, (LOADS,)),
         ("load_kind", _I, (LOADS,)),
         ("load_target", _I, (LOADS,)),
         ("load_resistance", _F, (LOADS,)),
-        ("load_delay", _F, (LOADS,)),  # s of current until it acts
-        ("battery_volts", _F, (BODIES,)),  # one per computer, open circuit
+        ("load_energy", _F, (LOADS,)),  # J above the air's heat until it acts; 0: at once
+        ("load_spread", _F, (LOADS,)),  # standard deviation of that energy, as a fraction of it
+        ("load_loss", _F, (LOADS,)),  # share of its heat that it loses, per s
+        ("load_loss_wind", _F, (LOADS,)),  # the same per s and m/s of airspeed
+        ("load_capacity", _F, (LOADS,)),  # of a hot wire, J/K; 0 for an igniter
+        ("load_burns_at", _F, (LOADS,)),  # of a hot wire, C: stands for load_energy
+        ("load_hold", _F, (LOADS,)),  # s for which it has to stay that hot
+        ("load_shorts", _I, (LOADS,)),  # 1: a short once it has acted, else open
+        # batteries, one per computer
+        ("batteries", _I),
+        ("battery_points", _I, (COMPUTERS,)),
+        ("battery_charge_at", _F, (COMPUTERS, BATTERY_POINTS)),  # 0..1
+        ("battery_volts_at", _F, (COMPUTERS, BATTERY_POINTS)),  # open circuit
+        ("battery_charge", _F, (COMPUTERS,)),  # at the start, 0..1
+        ("battery_capacity", _F, (COMPUTERS,)),  # A s; inf: never runs down
+        ("battery_resistance", _F, (COMPUTERS,)),  # at 20 C
+        ("battery_factor_points", _I, (COMPUTERS,)),  # 0: the same at all temperatures
+        ("battery_celsius_at", _F, (COMPUTERS, BATTERY_POINTS)),
+        ("battery_factor_at", _F, (COMPUTERS, BATTERY_POINTS)),  # of battery_resistance
+        ("battery_sense", _F, (COMPUTERS,)),  # what its divider makes of a volt
+        ("battery_draw", _F, (COMPUTERS,)),  # of the computer itself, A
+        ("battery_brown_out", _F, (COMPUTERS,)),  # V
+        ("battery_brown_out_time", _F, (COMPUTERS,)),  # s below it until the power is lost
         # servos
         ("servos", _I),
         ("servo_role", _I, (SERVOS,)),
@@ -217,6 +242,9 @@ PARAMS: Final = np.dtype(
         ("servo_dead_band", _F, (SERVOS,)),
         ("servo_bias", _F, (SERVOS,)),
         ("servo_start", _F, (SERVOS,)),
+        ("servo_battery", _I, (SERVOS,)),
+        ("servo_moving", _F, (SERVOS,)),  # A while it moves
+        ("servo_stall", _F, (SERVOS,)),  # A while it is held back from where it should go
         # separation
         ("separation_push", _F),  # speed at which the two bodies are pushed apart, m/s
         ("separation_sideways", _F),  # the same across the axis: body 0 goes along its y
@@ -290,8 +318,13 @@ STATE: Final = np.dtype(
         ("motor_used", _F, (MOTORS,)),  # impulse already given, N s
         ("ejected", _I, (MOTORS,)),
         ("chuff_clock", _F, (MOTORS,)),  # s since its first puff began
-        ("load_heat", _F, (LOADS,)),  # s of current so far
+        ("load_heat", _F, (LOADS,)),  # J above the air
+        ("load_factor", _F, (LOADS,)),  # scatter of the energy that it needs
+        ("load_held", _F, (LOADS,)),  # s for which it has been hot enough
         ("load_spent", _I, (LOADS,)),
+        ("battery_charge", _F, (COMPUTERS,)),
+        ("battery_low", _F, (COMPUTERS,)),  # s below the voltage that the computer needs
+        ("powerless", _I, (COMPUTERS,)),
         ("release_ordered", _I),
         ("released", _I),
         ("separated", _I),
@@ -304,6 +337,8 @@ STATE: Final = np.dtype(
         ("parachute_clock", _F, (PARACHUTES,)),  # s since deployed; -inf packed; else to come
         ("servo", _F, (SERVOS,)),
         ("servo_demand", _F, (SERVOS,)),
+        ("servo_amps", _F, (SERVOS,)),
+        ("airspeed", _F),  # of body 0 at the end of the last tick
         ("turbulence", _F, (5,)),  # filter states of unit variance: u, 2 of v, 2 of w
         ("hold_down_force", _F),
         ("lifted", _I),
@@ -336,6 +371,23 @@ STATE: Final = np.dtype(
         ("motor_cold", _I, (MOTORS,)),  # 1 between two puffs
         ("chuff_period", _F, (MOTORS,)),  # s; 0: burns evenly
         ("eject_shift", _F, (MOTORS,)),  # s by which a fault moves the ejection charge
+        ("circuit_busy", _I),  # 1: a channel is on, or a load is still warm
+        ("channel_on", _I, (CHANNELS,)),  # 0 off, 1 by its computer, 2 whatever that does
+        ("channel_ohm", _F, (CHANNELS,)),  # from the battery to the loads and back
+        ("channel_siemens", _F, (CHANNELS,)),  # of its loads in parallel
+        ("load_siemens", _F, (LOADS,)),
+        ("load_needed", _F, (LOADS,)),  # J
+        ("load_leak", _F, (LOADS,)),  # 1/s
+        ("load_amps", _F, (LOADS,)),
+        ("load_peak", _F, (LOADS,)),  # largest of this tick
+        ("battery_open", _F, (COMPUTERS,)),  # V of the open circuit
+        ("battery_inner", _F, (COMPUTERS,)),  # ohm
+        ("battery_steady", _F, (COMPUTERS,)),  # A of the computer and its servos
+        ("battery_siemens", _F, (COMPUTERS,)),  # of its channels
+        ("battery_volts", _F, (COMPUTERS,)),  # at its terminals
+        ("battery_amps", _F, (COMPUTERS,)),
+        ("battery_least", _F, (COMPUTERS,)),  # lowest voltage of this tick
+        ("battery_peak", _F, (COMPUTERS,)),  # largest current of this tick
         ("shape", _F, (10,)),  # aerodynamic figures of the present configuration
         ("budget", _F, (3, 13)),  # masses and thrust at the start, middle and end of a step
         ("before", _F, (13,)),  # motion: position, velocity, attitude, rates
@@ -381,8 +433,10 @@ OUT: Final = np.dtype(
         ("wind", _F, (3,)),  # at body 0
         ("wind_mast", _F),
         ("parachute", _F, (PARACHUTES,)),  # opened fraction
-        ("load_current", _F, (LOADS,)),  # A
-        ("battery", _F, (BODIES,)),  # V
+        ("load_current", _F, (LOADS,)),  # A, largest within the tick
+        ("battery", _F, (COMPUTERS,)),  # V at its terminals
+        ("battery_least", _F, (COMPUTERS,)),  # V, lowest within the tick
+        ("battery_current", _F, (COMPUTERS,)),  # A, largest within the tick
         ("part1_position", _F, (3,)),
         ("part1_velocity", _F, (3,)),
         ("distance", _F),  # between the two bodies, NaN before separation

@@ -45,20 +45,28 @@ def move_servos(state: Record, params: Record, commands: Record, dt: float) -> N
     """Move every servo for dt towards its demand: rate limit, first-order lag, dead band, travel.
 
     The bias is an error of the horn's position, so it is added to the demand. Without a demand yet
-    (NaN) a servo stays at its start.
+    (NaN) a servo stays at its start. One that is stuck away from its demand stalls; without power
+    it rests where it is.
     """
     for i in range(params.servos):
+        state.servo_amps[i] = 0.0
+        if state.powerless[params.servo_battery[i]] != 0:
+            continue
         demand = commands.servo[i]
         if not math.isnan(demand):
             state.servo_demand[i] = demand
         demand = state.servo_demand[i]
-        if math.isnan(demand) or fault_at(params, commands, _SERVO_STUCK, i):
+        if math.isnan(demand):
             continue
         aim = min(max(demand + params.servo_bias[i], params.servo_low[i]), params.servo_high[i])
         error = aim - state.servo[i]
         left = abs(error)
         if left <= params.servo_dead_band[i]:
             continue
+        if fault_at(params, commands, _SERVO_STUCK, i):
+            state.servo_amps[i] = params.servo_stall[i]
+            continue
+        state.servo_amps[i] = params.servo_moving[i]
         # in closed form: at its full rate while the lag would be faster, by the lag from there on
         lag = params.servo_lag[i]
         rate = params.servo_rate[i]

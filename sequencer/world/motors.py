@@ -101,10 +101,10 @@ def set_factors(state: Record, params: Record, commands: Record) -> None:
 
 
 @compiled()
-def light(state: Record, params: Record, motor: int) -> None:
-    """The igniter has acted: the motor's own delay begins."""
+def light(state: Record, params: Record, motor: int, since: float) -> None:
+    """The igniter acted `since` s ago: the motor's own delay began then."""
     if state.lit[motor] == 0:
-        delay = params.motor_delay[motor]
+        delay = max(params.motor_delay[motor] - since, 0.0)
         state.motor_clock[motor] = -delay
         state.lit[motor] = 1 if delay > TINY else 2
 

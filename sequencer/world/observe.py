@@ -6,7 +6,6 @@ import math
 from typing import Final
 
 from sequencer.world.air import air, wind
-from sequencer.world.circuits import battery_volts, load_current
 from sequencer.world.forces import (
     AT_START,
     CENTRE,
@@ -17,7 +16,7 @@ from sequencer.world.forces import (
     set_shape,
 )
 from sequencer.world.jit import Record, compiled, plain
-from sequencer.world.layout import BODIES, Mode
+from sequencer.world.layout import Mode
 from sequencer.world.motors import BODY0, BURST, burn, burns, takes_part
 from sequencer.world.rotation import to_body
 from sequencer.world.surface import lowest, see_obstacles, stand
@@ -79,12 +78,12 @@ def _facts(state: Record, params: Record, out: Record) -> None:
         out.opened[i] = 1 if opened >= 1.0 else 0
     for i in range(params.loads):
         out.spent[i] = state.load_spent[i]
+    for i in range(params.batteries):
+        out.powerless[i] = state.powerless[i]
 
 
 @compiled()
-def observe(
-    state: Record, params: Record, commands: Record, out: Record, time: float, dt: float
-) -> None:
+def observe(state: Record, params: Record, out: Record, time: float, dt: float) -> None:
     """Fill `out` but for the sensors, from the state at `time` s."""
     set_shape(state, params)
     if state.mode == _CLAMPED:
@@ -122,6 +121,7 @@ def observe(
     across = math.sqrt(vy * vy + vz * vz)
     _, density = air(params, state.position[2])
     out.airspeed = math.sqrt(vx * vx + across * across)
+    state.airspeed = out.airspeed
     out.angle_of_attack = math.atan2(across, vx)
     out.dynamic_pressure = 0.5 * density * out.airspeed * out.airspeed
     east, north, _ = wind(params, params.mast_height, time)
@@ -142,9 +142,11 @@ def observe(
         out.servo[i] = state.servo[i]
     out.hold_down_force = state.hold_down_force
     for i in range(params.loads):
-        out.load_current[i] = load_current(state, params, commands, i)
-    for i in range(BODIES):
-        out.battery[i] = battery_volts(params, commands, i)
+        out.load_current[i] = state.load_peak[i]
+    for i in range(params.batteries):
+        out.battery[i] = state.battery_volts[i]
+        out.battery_least[i] = state.battery_least[i]
+        out.battery_current[i] = state.battery_peak[i]
 
     out.distance = math.nan
     if state.separated != 0:

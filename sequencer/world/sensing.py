@@ -12,12 +12,13 @@ from typing import Final
 
 from sequencer.world.air import air, pressure_height
 from sequencer.world.answers import in_range
+from sequencer.world.battery import sensed_volts
 from sequencer.world.chance import SOURCE_SENSOR, normal_pair
-from sequencer.world.circuits import resistance_seen
 from sequencer.world.forces import tail_station
 from sequencer.world.jit import Record, compiled, plain
 from sequencer.world.layout import SensorKind
 from sequencer.world.motors import BODY0, burns, takes_part
+from sequencer.world.network import resistance_seen
 
 __all__ = ["measure"]
 
@@ -72,7 +73,7 @@ def _truth(state: Record, params: Record, commands: Record, out: Record, sensor:
         # an open circuit pins the reading to the end of its range
         value = min(resistance_seen(state, params, commands, place), params.sensor_high[sensor])
     elif kind == _BATTERY:
-        value = out.battery[place]
+        value = sensed_volts(params, commands, place, out.battery[place])
     elif kind == _WIND:
         value = out.wind_mast
     elif kind == _SWITCH:

@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from sequencer.record import Signal
 from sequencer.report.json_report import FORMAT, as_json
+from sequencer.world.margins import Margin
 
 
 def test_the_same_results_give_the_same_bytes(nominal, short, failed):
@@ -43,6 +45,15 @@ def test_a_signal_without_any_value_has_no_extremes(nominal):
     nominal.record.signals["range_m"] = Signal("range_m", "m", np.full(3, np.nan))
     found = json.loads(as_json([nominal]))["results"][0]["flight"]["signals"]["range_m"]
     assert (found["least"], found["greatest"]) == (None, None)
+
+
+def test_margins_of_the_circuits(nominal):
+    margin = Margin("L", "pad.P1", "lights", 4.5, 11.2, 3.5, 10.1, 3, 0.7, None, 0.001)
+    found = json.loads(as_json([replace(nominal, margins=(margin,))]))["results"][0]["margins"]
+    assert [(row["load"], row["firing_ratio"], row["test_share"]) for row in found] == [
+        ("L", 5.0, None)
+    ]
+    assert found[0]["together_v"] == 10.1
 
 
 def test_it_is_ascii_and_ends_in_a_newline(make_result):

@@ -82,7 +82,44 @@ def test_circuits(made):
     battery = params["channel_battery"]
     assert battery[places.channels["pad.P1"]] == places.computers.index("pad")
     assert battery[places.channels["flight.F1"]] == places.computers.index("flight")
-    assert params["battery_volts"].tolist() == [12.0, 7.4]
+
+
+def test_channels_have_their_wires_and_keys(made):
+    params, places = made
+    channel = places.channels["pad.P1"]
+    assert params["channel_resistance"][channel] == pytest.approx(0.07)
+    assert params["channel_wire"][channel] == pytest.approx(4.0 * 0.0333083, rel=1e-5)
+    assert params["channel_closed_by"][channel] == 1 << places.switches["arm_key"]
+    assert params["channel_opened_by"][channel] == 0
+
+
+def test_batteries(made):
+    params, _ = made
+    assert params["batteries"] == 2
+    assert params["battery_points"].tolist() == [1, 3]
+    assert params["battery_volts_at"][0, 0] == 12.0
+    assert params["battery_volts_at"][1, :3].tolist() == [6.0, 7.4, 8.4]
+    assert params["battery_charge_at"][1, :3].tolist() == [0.0, 0.5, 1.0]
+    assert params["battery_factor_points"].tolist() == [0, 2]
+    assert params["battery_capacity"].tolist() == [math.inf, 1800.0]
+    assert params["battery_sense"].tolist() == [1.0, 1.01]
+
+
+def test_an_igniter_loses_at_its_no_fire_current_what_it_gets(made):
+    """At 0.25 A through 1.5 ohm: 93.75 mW against 10 mJ, 9.375 per s."""
+    params, places = made
+    load = places.loads.index("igniter_1")
+    assert params["load_loss"][load] == pytest.approx(9.375)
+    assert (params["load_energy"][load], params["load_spread"][load]) == (0.01, 0.1)
+    assert params["load_shorts"].tolist()[:2] == [1, 0]
+
+
+def test_a_hot_wire_by_its_capacity(made):
+    params, places = made
+    load = places.loads.index("cutter")
+    names = ("capacity", "loss", "loss_wind", "burns_at", "hold", "energy")
+    found = [float(params[f"load_{name}"][load]) for name in names]
+    assert found == pytest.approx([0.002, 1.5, 0.5, 220.0, 0.02, 0.0])
 
 
 def test_a_plug_moved_is_a_channel_moved(vehicle):
@@ -285,6 +322,7 @@ class TestOnePart:
         tops = {}
         for position in (0.0, 1.0):
             world = World(params)
+            world.commands["switch"][places.switches["arm_key"]] = 1
             for channel in ("pad.P1", "pad.P2"):
                 world.commands["channel"][places.channels[channel]] = 1
             world.commands["servo"][places.servos["flight.fins"]] = position

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from world_rigs import (
+    add_battery,
     add_fault,
     add_load,
     add_motor,
@@ -49,6 +50,15 @@ SETTINGS = {
     FaultKind.SERVO_STUCK: (4, 0.0),
     FaultKind.HOLD_DOWN_STUCK: (0, 0.0),
     FaultKind.BATTERY_LOW: (0, 3.0),
+    FaultKind.IGNITER_SHORTED: (4, 0.0),
+    FaultKind.IGNITER_SHORTS_AFTER: (0, 0.0),
+    FaultKind.CHANNEL_INTERMITTENT: (4, 4.0),
+    FaultKind.CHANNEL_RESISTANCE: (4, 2.5),
+    FaultKind.WRONG_MAP: (0, 5.0),
+    FaultKind.BATTERY_COLD: (0, 20.0),
+    FaultKind.BATTERY_RESISTANCE: (0, 3.0),
+    FaultKind.BATTERY_DISCONNECTED: (0, 0.0),
+    FaultKind.BATTERY_SENSED: (0, 0.5),
 }
 ONSET = {FaultKind.HOLD_DOWN_STUCK: 30}
 
@@ -58,6 +68,9 @@ def flown(fault=None, onset=300):
     params["motor_eject_delay"][2] = 1.0
     params["motor_eject_kind"][2] = LoadKind.PARACHUTE
     params["motor_eject_target"][2] = 1
+    add_battery(params, 0, 7.4, 0.05, factor_points=2)
+    params["battery_celsius_at"][0, :2] = (-20.0, 20.0)
+    params["battery_factor_at"][0, :2] = (4.0, 1.0)
     if fault is not None:
         add_fault(params, fault, *SETTINGS[fault])
 

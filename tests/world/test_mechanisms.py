@@ -89,16 +89,19 @@ def test_loads_in_parallel_share_a_channel():
     add_load(params, LoadKind.MOTOR, 1, channel=channel, resistance=2.8)
     for _ in range(2):
         add_motor(params, [(0.0, 1.0), (1.0, 1.0)], delay=5.0)
-    params["load_delay"][:2] = (0.03, 0.05)
+    # 7.4 V over 0.1 + 1/(1/1.4 + 1/2.8) = 31/30 ohm: 222/31 A, of which two thirds take the first
+    first, second, alone = 148 / 31, 74 / 31, 7.4 / 2.9
+    params["load_energy"][0] = first**2 * 1.4 * 0.03
+    params["load_energy"][1] = second**2 * 2.8 * 0.03 + alone**2 * 2.8 * 0.02
     add_sensor(params, SensorKind.CONTINUITY, channel, high=50.0)
     world = World(params)
-    together = 0.1 + 1.0 / (1.0 / 1.4 + 1.0 / 2.8)
-    assert world.out["value"][0] == pytest.approx(together)
+    assert world.out["value"][0] == pytest.approx(31 / 30)
     world.commands["channel"][channel] = 1
     out = steps(world, 0.02)
-    assert out["load_current"][:2] == pytest.approx((7.4 / 1.5, 7.4 / 2.9))
-    out = steps(world, 0.02)  # the first is burnt through
-    assert out["load_current"][:2] == pytest.approx((0.0, 7.4 / 2.9))
+    assert out["load_current"][:2] == pytest.approx((first, second))
+    out = steps(world, 0.02)  # the first is burnt through at 0.03 s
+    assert world.state["load_amps"][:2] == pytest.approx((0.0, alone))
+    assert out["load_current"][:2] == pytest.approx((0.0, alone))
     assert out["value"][0] == pytest.approx(2.9)
     out = steps(world, 0.02)
     assert out["value"][0] == 50.0
