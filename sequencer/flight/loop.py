@@ -94,7 +94,7 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
         world.step()
         tick += 1
         recorder.after(tick)
-        power.follow(world.out["powerless"])
+        power.follow(world.out)
         if links.rise(recorder.height):
             recorder.note("umbilical_parted", "")
         for computer in everyone:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from sequencer.flight.computer import Computer, Note
 from sequencer.scenario import Scenario
+from sequencer.world.jit import Record
 
 __all__ = ["Power"]
 
@@ -28,8 +29,12 @@ class Power:
         self._down: set[str] = set()
         self._was = b""
 
-    def follow(self, powerless: NDArray[np.int64]) -> None:
-        """Cut and give back power as it stands at the end of this tick."""
+    def follow(self, out: Record) -> None:
+        """Cut and give back power as it stands at the end of this tick.
+
+        out   the world's OUT record
+        """
+        powerless: NDArray[np.int64] = out["powerless"]
         now = powerless.tobytes()
         if now == self._was:
             return
@@ -40,7 +45,8 @@ class Power:
                 continue
             if down:
                 self._down.add(computer.name)
-                self._note("brown_out", computer.name, "")
+                least = float(out["battery_least"][index])
+                self._note("brown_out", computer.name, f"down to {least:.2f} V")
                 computer.power_cut(_REASON)
             else:
                 self._down.discard(computer.name)

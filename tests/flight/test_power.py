@@ -51,6 +51,22 @@ def test_a_brown_out_takes_the_outputs_and_boots_when_the_voltage_is_back(
     assert all_at(record, "ended pad.horn") == []
 
 
+def test_a_battery_that_comes_off_takes_its_computer_down(folder: Path) -> None:
+    """Through the world's own circuits: no voltage from 3.0 to 3.3 s, 2 ms of which are enough.
+
+    The step that begins at 3.00 s ends without power, the one that begins at 3.30 s with it.
+    """
+    row = (
+        '[[faults]]\nname = "f"\nkind = "battery_disconnected"\nplace = "pad"\nat_s = 3.0\n'
+        "for_s = 0.3\n"
+    )
+    record = fly(folder, row, stop=5.0)
+    (down,) = [event for event in record.events if event.kind == "brown_out"]
+    assert (down.tick, down.name, down.detail) == (301, "pad", "down to 0.00 V")
+    # its first tick after 3.31 s is that of 3.32 s, and half a second of booting follows
+    assert all_at(record, "booted pad") == [332 + 50]
+
+
 @pytest.mark.parametrize(
     ("for_s", "last", "boots"),
     [(1.0, 360, 400 + 50), (0.2, 380, 380 + 50)],
