@@ -34,16 +34,6 @@ NOT_COVERED_YET: set[str] = {
     "igniter_shorted arming",
     "igniter_shorted ignition",
     "igniter_shorts_after staging",
-    "link_delayed ignition",
-    "link_lost ignition",
-    "link_repeated ignition",
-    "logger_stall landing_burn",
-    "motor_burst ascent",
-    "motor_chuff ignition",
-    "motor_thrust landing_burn",
-    "reboot ascent",
-    "reboot countdown",
-    "reboot recovery",
     "wrong_map any",
 }
 
