@@ -23,6 +23,7 @@ from sequencer.world.taps import fault_at
 
 __all__ = ["begin_circuits", "run_circuits", "start_circuits"]
 
+_SOURCE: Final = plain(SOURCE_LOAD)
 _MOTOR: Final = plain(LoadKind.MOTOR)
 _SEPARATION: Final = plain(LoadKind.SEPARATION)
 _PARACHUTE: Final = plain(LoadKind.PARACHUTE)
@@ -35,17 +36,15 @@ _LEAST_FACTOR: Final = 0.1
 
 
 @compiled()
-def start_circuits(state: Record, params: Record, commands: Record) -> None:
-    """Charge and scatter of tick 0, and what is drawn while the vehicle stands there."""
+def start_circuits(state: Record, params: Record) -> None:
+    """Charge of the batteries and scatter of the loads, at tick 0."""
     for b in range(params.batteries):
         state.battery_charge[b] = params.battery_charge[b]
     for i in range(params.loads):
         state.load_factor[i] = 1.0
         if params.load_spread[i] > 0.0:
-            chance, _ = normal_pair(params.seed, params.flight, SOURCE_LOAD, i)
+            chance, _ = normal_pair(params.seed, params.flight, _SOURCE, i)
             state.load_factor[i] = max(1.0 + params.load_spread[i] * chance, _LEAST_FACTOR)
-    begin_circuits(state, params, commands)
-    settle(state, params, commands)
 
 
 @compiled()
@@ -60,18 +59,18 @@ def begin_circuits(state: Record, params: Record, commands: Record) -> None:
     state.circuit_busy = 1 if on or is_warm(state, params) else 0
     if state.circuit_busy != 0:
         set_heating(state, params)
-    if dark:
-        settle(state, params, commands)
-        for b in range(params.batteries):
-            if state.powerless[b] != 0 and not _is_low(state, params, b):
-                state.powerless[b] = 0
-                state.battery_low[b] = 0.0
     for i in range(params.loads):
         state.load_amps[i] = 0.0
         state.load_peak[i] = 0.0
     for b in range(params.batteries):
         state.battery_least[b] = math.inf
         state.battery_peak[b] = 0.0
+    if dark or state.tick == 0:  # what stands on its pad has no step behind it
+        settle(state, params, commands)
+        for b in range(params.batteries):
+            if state.powerless[b] != 0 and not _is_low(state, params, b):
+                state.powerless[b] = 0
+                state.battery_low[b] = 0.0
 
 
 @compiled()

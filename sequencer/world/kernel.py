@@ -59,7 +59,7 @@ def _begin(state: Record, params: Record, commands: Record) -> None:
         state.servo[i] = params.servo_start[i]
         state.servo_demand[i] = math.nan
     begin_answers(state, params)
-    start_circuits(state, params, commands)
+    start_circuits(state, params)
     set_factors(state, params, commands)
     begin_turbulence(state, params)
     set_shape(state, params)
@@ -70,7 +70,6 @@ def _begin(state: Record, params: Record, commands: Record) -> None:
 def _advance(state: Record, params: Record, commands: Record, dt: float) -> None:
     """Move the world on by one tick in steps of dt."""
     set_factors(state, params, commands)
-    begin_circuits(state, params, commands)
     stir(state, params, 1.0 / params.rate_hz)
     for n in range(-1, params.substeps):
         if n >= 0:
@@ -101,9 +100,11 @@ def step(state: Record, params: Record, commands: Record, out: Record) -> None:
     truth and the sensors' first answers.
     """
     dt = 1.0 / (params.rate_hz * params.substeps)
-    if state.tick == NOT_BEGUN:
+    begun = state.tick != NOT_BEGUN
+    if not begun:
         _begin(state, params, commands)
-    else:
+    begin_circuits(state, params, commands)
+    if begun:
         _advance(state, params, commands, dt)
     observe(state, params, out, state.tick / params.rate_hz, dt)
     measure(state, params, commands, out)
