@@ -7,9 +7,10 @@ move by their closed solution, and touchdown is a root found in continuous time.
 agree, neither the twin's step, nor the way of its numbers through flat arrays, nor its compiler
 can be far wrong.
 
-Left out: the booster once it has left; and, refused where a scenario has them: wind, faults,
-ejection charges, obstacles, parachutes on the stage. Sensors lag and clip but neither err nor
-round: the twin has to fly what `quiet` makes of the scenario.
+Left out: the booster once it has left, and its ejection charge, which goes off after that; and,
+refused where a scenario has them: wind, faults, ejection charges on the stage, obstacles, parachutes
+on the stage. Sensors lag and clip but neither err nor round, igniters do not scatter: the twin has
+to fly what `quiet` makes of the scenario.
 """
 
 from __future__ import annotations

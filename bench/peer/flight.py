@@ -132,6 +132,9 @@ def _refuse(scenario: Scenario) -> None:
         or any(params[name] for name in weather)
         or vehicle.ground.obstacles
         or vehicle.ground.rail_tilt_rad != 0.0
-        or any(motor.ejection is not None for motor in vehicle.motors.values())
+        or any(
+            motor.ejection is not None and motor.part == vehicle.carrier.name
+            for motor in vehicle.motors.values()
+        )
     ):
         raise ValueError(f"{scenario.name}: the peer flies calm scenarios without faults only")

@@ -14,7 +14,7 @@ from sequencer.scenario import load_scenario
 from sequencer.scenario.starter import demo_folder
 
 #: what the peer does not follow: the booster once it has left, and the cable
-NOT_FLOWN = {"deployed booster", "opened booster", "booster_down", "umbilical_parted"}
+NOT_FLOWN = {"ejected A1", "deployed booster", "opened booster", "booster_down", "umbilical_parted"}
 
 
 @pytest.fixture(scope="module")
