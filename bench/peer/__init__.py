@@ -8,9 +8,9 @@ agree, neither the twin's step, nor the way of its numbers through flat arrays, 
 can be far wrong.
 
 Left out: the booster once it has left, and its ejection charge, which goes off after that; and,
-refused where a scenario has them: wind, faults, ejection charges on the stage, obstacles, parachutes
-on the stage. Sensors lag and clip but neither err nor round, igniters do not scatter: the twin has
-to fly what `quiet` makes of the scenario.
+refused where a scenario has them: wind, faults, obstacles, ejection charges and parachutes on the
+stage. Sensors lag and clip but neither err nor round, igniters do not scatter: the twin has to fly
+what `quiet` makes of the scenario.
 """
 
 from __future__ import annotations
