@@ -1,0 +1,124 @@
+"""The compiled executor: a sequence's tables, interpreted in machine code."""
+
+from __future__ import annotations
+
+import typing
+from collections.abc import Mapping
+
+import numpy as np
+
+from sequencer.execute.interface import Outputs
+from sequencer.execute.interpret import tick as run
+from sequencer.execute.layout import ENTERED, NONE, STATE, EventKind, Head
+from sequencer.execute.tables import tables_of
+from sequencer.sequence.model import Sequence
+
+__all__ = ["CompiledExecutor"]
+
+_NAN = float("nan")
+
+
+class CompiledExecutor:
+    """Does what `ReferenceExecutor` does, bit for bit, some ten times as fast."""
+
+    def __init__(self, sequence: Sequence) -> None:
+        self.sequence = sequence
+        self.tables = tables = tables_of(sequence)
+        self._memory = tables.boot.copy()
+        self._queue = np.zeros(2 + tables.most_events, dtype=np.int64)
+        self._events = np.zeros((1 + tables.most_events, 3), dtype=np.int64)
+        self._values = np.zeros(len(sequence.inputs), dtype=np.float64)
+        self._fresh = np.zeros(len(sequence.inputs), dtype=np.bool_)
+        head, functions = tables.code, sequence.functions.values()
+        pulses = [function.name for function in functions if function.kind != "servo"]
+        servos = [function.name for function in functions if function.kind == "servo"]
+        self._states = tuple(sequence.states)
+        self._until = slice(head[Head.M_UNTIL], head[Head.M_UNTIL] + len(pulses))
+        self._demand = slice(head[Head.M_DEMAND], head[Head.M_DEMAND] + len(servos))
+        self._words = _words(sequence, tables.exits, pulses, servos)
+        self._inhibits = tuple(sequence.inhibits)
+        self.boot()
+
+    def boot(self, retained: Mapping[str, bool] | None = None) -> None:
+        """Forget everything but the retained flags; the next tick is tick 0."""
+        self._memory[:] = self.tables.boot
+        survivors = retained or {}
+        for name in self.tables.retained:
+            if name in survivors:
+                self._memory[self.tables.flags[name]] = float(survivors[name])
+
+    def tick(
+        self, clock: int, values: typing.Sequence[float], fresh: typing.Sequence[bool]
+    ) -> Outputs:
+        """Execute one tick."""
+        tables, memory = self.tables, self._memory
+        self._values[:] = values
+        self._fresh[:] = fresh
+        run(
+            *(tables.code, tables.numbers, memory, self._queue, self._events),
+            *(clock, self._values, self._fresh),
+        )
+        count = int(self._events[0, 0])
+        return Outputs(
+            self._states[int(memory[STATE])],
+            self._told(count) if count else (),
+            tuple([until > 0.0 for until in memory[self._until].tolist()]),
+            tuple(memory[self._demand].tolist()),
+            self._message(clock),
+        )
+
+    def _told(self, count: int) -> tuple[tuple[str, str, str], ...]:
+        """The events of a tick in words."""
+        told = []
+        for kind, about, detail in self._events[1 : count + 1].tolist():
+            word, names = self._words[kind]
+            more = ""
+            if kind == EventKind.IGNORED:
+                more = "already on"
+            elif kind == EventKind.MOVED:
+                more = self.tables.positions[detail]
+            elif detail != NONE:
+                more = self._inhibits[detail]
+            told.append((word, names[about], more))
+        return tuple(told)
+
+    def _message(self, clock: int) -> tuple[float, ...] | None:
+        publication = self.sequence.publication
+        if publication is None or clock % publication.period_ticks != 0:
+            return None
+        memory = self._memory.tolist()
+        return tuple(
+            [_NAN if memory[bad] else memory[place] for place, bad in self.tables.published]
+        )
+
+    def flags(self) -> dict[str, bool]:
+        """All flags as the last tick left them."""
+        return {name: bool(self._memory[at]) for name, at in self.tables.flags.items()}
+
+    def registers(self) -> dict[str, float]:
+        """Everything that it remembers; the keys are those of `ReferenceExecutor.registers`."""
+        memory = self._memory.tolist()
+        found = {"state": memory[STATE], "entered": memory[ENTERED]}
+        found.update({name: memory[at] for name, at in self.tables.registers.items()})
+        return found
+
+
+def _words(
+    sequence: Sequence, exits: tuple[str, ...], pulses: list[str], servos: list[str]
+) -> Mapping[int, tuple[str, tuple[str, ...]]]:
+    """Kind of an event -> its word, and the names that it may be about."""
+    flags = tuple(sequence.flags)
+    on, moved = tuple(pulses), tuple(servos)
+    return {
+        EventKind.ENTERED: ("entered", tuple(sequence.states)),
+        EventKind.TOOK: ("took", exits),
+        EventKind.SET: ("set", flags),
+        EventKind.CLEARED: ("cleared", flags),
+        EventKind.ENDED: ("ended", on),
+        EventKind.CUT: ("cut", on),
+        EventKind.FIRED: ("fired", on),
+        EventKind.IGNORED: ("ignored", on),
+        EventKind.BLOCKED: ("blocked", on),
+        EventKind.MOVED: ("moved", moved),
+        EventKind.MOVE_BLOCKED: ("blocked", moved),
+    }
