@@ -14,7 +14,7 @@ demo: $(BASE)
 	$(BIN)/drycount fly scenarios
 
 test: $(FULL)
-	$(BIN)/python -m sequencer.world
+	$(BIN)/python -m sequencer.flight
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest -n auto
 

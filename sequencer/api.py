@@ -22,7 +22,7 @@ class LoadedScenario:
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
 
-    def fly(self, *, on: str = "model", executor: str = "reference") -> FlightRecord:
+    def fly(self, *, on: str = "model", executor: str = "compiled") -> FlightRecord:
         """Fly it once and judge it.
 
         on         target that executes the sequences

@@ -37,7 +37,7 @@ __all__ = ["command"]
 @click.option(
     "--executor",
     metavar="NAME",
-    default="reference",
+    default="compiled",
     show_default=True,
     help="Which executor the target 'model' uses.",
 )

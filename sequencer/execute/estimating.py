@@ -198,7 +198,7 @@ def _vote(
 
 @compiled()
 def _cosine(memory: Numbers, r: int) -> float:
-    return 2.0 * (memory[r + 1] * memory[r + 3] - memory[r] * memory[r + 2])
+    return float(2.0 * (memory[r + 1] * memory[r + 3] - memory[r] * memory[r + 2]))
 
 
 @compiled()

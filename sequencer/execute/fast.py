@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from sequencer.execute.interface import Outputs
-from sequencer.execute.interpret import tick as run
+from sequencer.execute.jit import prepare
 from sequencer.execute.layout import ENTERED, NONE, STATE, EventKind, Head
 from sequencer.execute.tables import tables_of
 from sequencer.sequence.model import Sequence
@@ -22,6 +22,10 @@ class CompiledExecutor:
     """Does what `ReferenceExecutor` does, bit for bit, some ten times as fast."""
 
     def __init__(self, sequence: Sequence) -> None:
+        prepare()
+        from sequencer.execute.interpret import tick as run  # noqa: PLC0415 - compiles or loads
+
+        self._run = run
         self.sequence = sequence
         self.tables = tables = tables_of(sequence)
         self._memory = tables.boot.copy()
@@ -54,7 +58,7 @@ class CompiledExecutor:
         tables, memory = self.tables, self._memory
         self._values[:] = values
         self._fresh[:] = fresh
-        run(
+        self._run(
             *(tables.code, tables.numbers, memory, self._queue, self._events),
             *(clock, self._values, self._fresh),
         )

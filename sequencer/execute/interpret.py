@@ -256,7 +256,7 @@ def _blocking(code: Code, memory: Numbers, row: int) -> int:
         inhibit = code[at + i]
         judged = memory[code[_PLACE] + inhibit]
         if judged == _IN_PLACE or (judged == _UNKNOWN and code[row + _PARACHUTE] == 0):
-            return inhibit
+            return int(inhibit)
     return _NONE
 
 

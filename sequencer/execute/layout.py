@@ -201,7 +201,7 @@ class LoopRow(IntEnum):
 
 
 class CommandKind(IntEnum):
-    """A command is three numbers: kind, what it is about, and for a move the index of the number."""
+    """A command is three numbers: kind, what it is about, and for a move the index of a number."""
 
     SET = 0
     CLEAR = 1

@@ -29,7 +29,7 @@ from sequencer.world.memory import Memory
 __all__ = ["fly"]
 
 
-def fly(scenario: Scenario, *, on: str = "model", executor: str = "reference") -> FlightRecord:
+def fly(scenario: Scenario, *, on: str = "model", executor: str = "compiled") -> FlightRecord:
     """Fly one scenario once.
 
     on        target that executes every computer's sequence (see sequencer.flight.target)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from sequencer.compiling import lean_numba
 from sequencer.errors import DrycountError, InputError, UsageError
+from sequencer.flight.preparing import prepare
 from sequencer.flight.result import Result
 from sequencer.world.margins import Margin
 
@@ -71,13 +72,12 @@ def fly_one(
     # late: looking for scenarios needs neither numba nor pydantic
     from sequencer.scenario import compare, load_scenario  # noqa: PLC0415
     from sequencer.vehicle import Vehicle  # noqa: PLC0415
-    from sequencer.world import prepare  # noqa: PLC0415
     from sequencer.world.margins import firing_margins  # noqa: PLC0415
 
     name = path.name.removesuffix(SUFFIX)
     try:
         scenario = load_scenario(path)
-        prepare(announce)
+        prepare(announce, executor)
         from sequencer.flight.loop import fly  # noqa: PLC0415
 
         record = fly(scenario, on=on, executor=executor)
@@ -107,7 +107,7 @@ def fly_many(
     keyword: str | None = None,
     jobs: int | None = None,
     on: str = "model",
-    executor: str = "reference",
+    executor: str = "compiled",
     progress: Callable[[Result], None] | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> list[Result]:
@@ -120,7 +120,6 @@ def fly_many(
     Raises UsageError for paths, targets or executors that cannot be used.
     """
     from sequencer.flight.target import check_target  # noqa: PLC0415 - as in fly_one
-    from sequencer.world import prepare  # noqa: PLC0415
 
     files = find_scenarios(paths, keyword)
     if jobs is not None and jobs < 1:
@@ -135,7 +134,7 @@ def fly_many(
                 progress(result)
             results.append(result)
         return results
-    prepare(announce)
+    prepare(announce, executor)
     return _in_parallel(files, workers, on, executor, progress)
 
 

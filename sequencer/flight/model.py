@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from sequencer.errors import UsageError, nearest
-from sequencer.execute import Executor, Outputs, ReferenceExecutor
+from sequencer.execute import CompiledExecutor, Executor, Outputs, ReferenceExecutor
 from sequencer.flight.target import Boot, Capability
 from sequencer.sequence import Sequence as FlightLogic
 
 __all__ = ["EXECUTORS", "ModelTarget"]
 
-EXECUTORS: Mapping[str, Callable[[FlightLogic], Executor]] = {"reference": ReferenceExecutor}
+#: both do the same, bit for bit; the compiled one is taken where nothing is asked for
+EXECUTORS: Mapping[str, Callable[[FlightLogic], Executor]] = {
+    "compiled": CompiledExecutor,
+    "reference": ReferenceExecutor,
+}
 
 
 class ModelTarget:

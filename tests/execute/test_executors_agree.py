@@ -7,8 +7,7 @@ import struct
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sequencer.execute import ReferenceExecutor
-from sequencer.execute.fast import CompiledExecutor
+from sequencer.execute import CompiledExecutor, ReferenceExecutor
 from sequencer.testing.sequences import sequences, streams
 
 
