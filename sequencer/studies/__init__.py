@@ -1,0 +1,1 @@
+"""Many flights of one scenario, and what they prove."""
