@@ -21,7 +21,7 @@ from sequencer.checks.demands import (
 from sequencer.checks.happenings import Happening, read_happening
 from sequencer.checks.scopes import Scope
 from sequencer.checks.tables import KEYS, RequirementsFile, RequirementTable, ScopeTable
-from sequencer.documents import Loc, read_document
+from sequencer.documents import Document, Loc, read_document
 from sequencer.errors import InputError
 from sequencer.record import SIGNALS
 
@@ -36,17 +36,18 @@ class Complain(Protocol):
 
 
 def load_requirements(
-    path: str | Path,
+    file: str | Path | Document,
     signals: Mapping[str, str] | None = None,
     known_events: Collection[str] | None = None,
 ) -> tuple[Requirement, ...]:
     """The requirements in a file.
 
+    file          where it is, or what `read_document` made of it
     signals       name -> unit of what conditions may read; by default the world's
     known_events  labels that can come at all; by default any of the vocabulary's kinds
     Raises InputError for the first fault.
     """
-    document = read_document(path)
+    document = file if isinstance(file, Document) else read_document(file)
     tables = document.validate(RequirementsFile).requirements
 
     def error(loc: Loc, what: str, *, nearest: str | None = None) -> InputError:

@@ -88,7 +88,12 @@ class Computer:
         return self.mailboxes.setdefault(sender.name, Mailbox())
 
     def sense(self, values: NDArray[np.float64], fresh: NDArray[np.int64]) -> None:
-        """Collect what the sensors said since the last tick; the latest answer wins."""
+        """Collect what the sensors said since the last tick; the latest answer wins.
+
+        A computer that is down hears nothing: it boots with what is said just then.
+        """
+        if self._down:
+            self._fresh = [False] * len(self._fresh)
         said, latest = fresh.tolist(), values.tolist()
         for i, sensor in self._measured:
             if said[sensor]:
@@ -121,7 +126,7 @@ class Computer:
         if self._cuts or (self._boots_at is not None and count < self._boots_at):
             return None
         if self._boots_at is not None:
-            self._boot(count)
+            self._boot(count, now)
         if self.stalls.late(count):
             self._note("late", self.name, "tick skipped")
             return None
@@ -130,6 +135,11 @@ class Computer:
             self._note("log_full", self.name, f"{self.log.length_s:g} s")
             self.stalls.end(_LOG_WRITES)
         return message
+
+    @property
+    def _down(self) -> bool:
+        """Whether it has no power, or boots."""
+        return bool(self._cuts) or self._boots_at is not None
 
     def _go_down(self) -> None:
         self._boots_at = None
@@ -141,18 +151,18 @@ class Computer:
         for servo in self._wires.servos:
             self._servo_to[servo] = math.nan
         self._fresh = [False] * len(self._fresh)
-        for box in self.mailboxes.values():
-            box.forget()
         self.stalls.end(_LOG_WRITES)
         lost = self.log.cut() if self.log is not None else 0.0
         if lost > 0.0:
             self._note("log_cut", self.name, f"the last {lost:g} s are lost")
 
-    def _boot(self, count: int) -> None:
+    def _boot(self, count: int, now: int) -> None:
         self._boots_at = None
         self._born = count
         self.boot_number += 1
         self._numbers = 0
+        for box in self.mailboxes.values():
+            box.forget(now)
         self.target.reset(Boot.WARM)
         self._start_log()
         self._note("booted", self.name, f"boot {self.boot_number}")

@@ -68,7 +68,7 @@ class Mailbox:
                 dropped += 1
         return Mail(taken, dropped, corrupt)
 
-    def forget(self) -> None:
-        """The receiver rebooted: what was on its way is lost, and so is the memory of numbers."""
-        self._waiting.clear()
+    def forget(self, now: int) -> None:
+        """The receiver boots: what came while it was down is lost, and the memory of numbers."""
+        self._waiting = deque(message for message in self._waiting if message.arrival >= now)
         self._newest = (-1, -1)

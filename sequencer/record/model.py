@@ -79,7 +79,7 @@ class FlightRecord:
     outcome      one word of `sequencer.scenario.OUTCOMES` ("landed", "recovered", "on_pad", ...)
     facts        numbers worth a line in a report (touchdown speed, apogee, ...), name -> value, the
                  name carrying its unit as a suffix
-    hashes       of sequences, vehicle, wiring, scenario: what this result is about
+    hashes       of sequences, vehicle, wiring, scenario, requirements: what this result is about
     logic        flags and states of the computers as signals, worked out from the events when
                  asked for (`sequencer.record.logic`); reports leave them out
     """

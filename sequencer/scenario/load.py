@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from sequencer.checks import Requirement, build_requirements, load_requirements
-from sequencer.documents import Document, Loc
+from sequencer.documents import Document, Loc, read_document
 from sequencer.errors import InputError, nearest
 from sequencer.scenario.cells import read_covers
 from sequencer.scenario.expect import Expectation, Window
@@ -32,6 +32,7 @@ from sequencer.vehicle import Vehicle, load_vehicle
 __all__ = ["SUFFIX", "load_scenario"]
 
 SUFFIX = ".scenario.toml"
+_SHARED = ".requirements.toml"
 
 #: two computers whose rates have no small common multiple would make the world crawl
 _FASTEST_HZ = 2000
@@ -60,7 +61,7 @@ def load_scenario(path: str | Path) -> Scenario:
     planned = [fault.name for fault in tables.faults]
     labels = labels_of(sequences, site.places, planned, flies=flies)
     names = Names(document, signals, labels, sequences, flies)
-    requirements = _requirements(names, tables, folder)
+    requirements, digests = _requirements(names, tables, folder)
     faults = planned_faults(names, tables.faults, rows, site)
     return Scenario(
         name=path.name.removesuffix(SUFFIX),
@@ -83,7 +84,7 @@ def load_scenario(path: str | Path) -> Scenario:
         requirements=requirements,
         input_signals=inputs,
         expect=_expect(names, tables, requirements),
-        hashes=_hashes(document, site),
+        hashes=_hashes(document, site) | digests,
     )
 
 
@@ -182,17 +183,18 @@ def _input_signals(
     )
 
 
-def _requirements(names: Names, tables: ScenarioFile, folder: Path) -> tuple[Requirement, ...]:
+def _requirements(
+    names: Names, tables: ScenarioFile, folder: Path
+) -> tuple[tuple[Requirement, ...], dict[str, str]]:
+    """All requirements, and the digests of the files that some of them come from."""
     document = names.document
     found: list[Requirement] = []
+    digests: dict[str, str] = {}
     for number, name in enumerate(tables.scenario.requirements):
         place = ("scenario", "requirements", number)
-        shared = _file(
-            document,
-            place,
-            folder / name,
-            lambda file: load_requirements(file, names.signals, names.labels),
-        )
+        file = _file(document, place, folder / name, read_document)
+        shared = load_requirements(file, names.signals, names.labels)
+        digests[f"requirements {name.removesuffix(_SHARED)}"] = file.digest
         taken = {requirement.name for requirement in found}
         for requirement in shared:
             if requirement.name in taken:
@@ -211,7 +213,7 @@ def _requirements(names: Names, tables: ScenarioFile, folder: Path) -> tuple[Req
         known_events=names.labels,
         taken={requirement.name for requirement in found},
     )
-    return (*found, *own)
+    return (*found, *own), digests
 
 
 def _expect(

@@ -245,3 +245,23 @@ def test_what_a_target_answers_is_what_is_driven(pad: Rig) -> None:
     for _ in range(200):
         pad.run()
         assert pad.on == [n for n, on in zip(pad.pulsed, answers[-1].on, strict=True) if on]
+
+
+def test_a_computer_boots_with_what_is_said_just_then(pad: Rig) -> None:
+    """What its sensors said while it was down is lost: the key is turned back before it is up."""
+    pad.computer.power_cut("test")
+    pad.run(5)
+    pad.computer.restart("test")
+    pad.run(pad.computer.logic.boot_ticks)
+    silent = np.zeros(len(pad.values), dtype=np.int64)
+    pad.computer.sense(pad.values, silent)
+    pad.computer.turn(pad.tick)
+    assert len(pad.times("booted pad")) == 1
+    assert pad.computer.state == "safe"
+    for _ in range(50):
+        pad.tick += 1
+        pad.computer.sense(pad.values, silent)
+        pad.computer.turn(pad.tick)
+    assert pad.computer.state == "safe"
+    pad.run(1)
+    assert pad.computer.state == "trying"

@@ -90,6 +90,7 @@ def test_a_good_file(folder: Path) -> None:
         "wiring",
         "sequence pad",
         "sequence flight",
+        "requirements sandpiper",
     }
 
 
