@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -98,11 +99,11 @@ def resolve_computer_fault(
         return 0.0
     if size is None:
         raise InputError(f"'{kind}' needs a size, in {row.unit}")
-    _possible(kind, size, computers.get(place))
+    _possible(kind, size, place, computers)
     return size
 
 
-def _possible(kind: str, size: float, logic: Sequence | None) -> None:
+def _possible(kind: str, size: float, place: str, computers: Mapping[str, Sequence]) -> None:
     """Raises InputError for a size that cannot be."""
     if kind == "clock_drift":
         if not abs(size) < _WORST_PPM:
@@ -110,8 +111,13 @@ def _possible(kind: str, size: float, logic: Sequence | None) -> None:
         return
     if size < 0.0 or (size == 0.0 and kind != "link_repeated"):
         raise InputError(f"the size of '{kind}' is positive (got {size:g})")
-    if logic is not None and kind == "logger_stall":
-        check_stall(size, logic, f"the size of '{kind}'")
+    if kind == "logger_stall":
+        check_stall(size, computers[place], f"the size of '{kind}'")
+    if kind == "umbilical_bounces":
+        # a tick with contact and one without: those of both computers together
+        least = 2 / math.lcm(*(logic.rate_hz for logic in computers.values()))
+        if size < least:
+            raise InputError(f"the size of '{kind}' is at least {least:g} s (got {size:g})")
 
 
 def check_stall(every_s: float, logic: Sequence, what: str) -> None:

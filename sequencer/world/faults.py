@@ -207,10 +207,7 @@ def resolve_fault(
         if other is not None:
             raise InputError(f"'{kind}' takes no other")
         amount = _size(kind, row, place, size, reach)
-        if row.kind is FaultKind.MOTOR_CHUFF and amount < _SHORTEST_PUFF_S:
-            raise InputError(
-                f"the size of '{kind}' is at least {_SHORTEST_PUFF_S:g} s (got {amount:g})"
-            )
+        _not_too_short(kind, row, amount, world_hz)
         if row.kind is FaultKind.SENSOR_STALE:
             _remembered(place, amount, reach, world_hz)
         return int(row.kind), at, amount
@@ -259,6 +256,18 @@ def _size(kind: str, row: FaultRow, place: str, size: float | None, reach: Reach
     if not signed and size < 0.0:
         raise InputError(f"the size of '{kind}' is not negative (got {size:g})")
     return unit(symbol).span_to_si(size)
+
+
+def _not_too_short(kind: str, row: FaultRow, amount: float, world_hz: int) -> None:
+    """Raises InputError for a time so short that the fault would change nothing."""
+    least = {
+        FaultKind.MOTOR_CHUFF: _SHORTEST_PUFF_S,
+        FaultKind.CHANNEL_INTERMITTENT: 2 / world_hz,  # a tick on and a tick off
+    }.get(row.kind)
+    if least is not None and amount < least:
+        raise InputError(f"the size of '{kind}' is at least {least:g} s (got {amount:g})")
+    if amount == 0.0 and row.kind is FaultKind.SENSOR_BLOCKED:
+        raise InputError(f"the size of '{kind}' is positive (got 0)")
 
 
 def _remembered(place: str, age_s: float, reach: Reach, world_hz: int) -> None:

@@ -363,6 +363,18 @@ class TestComputerFaults:
             ('kind = "link_corrupted"\nplace = "pad"\nother = "x"', "takes no other"),
             ('kind = "umbilical_pulled"\nplace = "pad"', "the place of 'umbilical_pulled' is"),
             ('kind = "umbilical_bounces"\nplace = "umbilical"', "needs a size, in s"),
+            (
+                'kind = "umbilical_bounces"\nplace = "umbilical"\nsize = 0.01',
+                "the size of 'umbilical_bounces' is at least 0.02 s (got 0.01)",
+            ),
+            (
+                'kind = "channel_intermittent"\nplace = "pad.P1"\nsize = 0.01',
+                "the size of 'channel_intermittent' is at least 0.02 s (got 0.01)",
+            ),
+            (
+                'kind = "sensor_blocked"\nplace = "flight.baro"\nsize = 0.0',
+                "the size of 'sensor_blocked' is positive (got 0)",
+            ),
         ],
     )
     def test_what_cannot_be(self, folder: Path, row: str, said: str) -> None:
