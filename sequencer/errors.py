@@ -73,6 +73,11 @@ def printable(text: str) -> str:
 
 
 def nearest(word: str, choices: Iterable[str]) -> str | None:
-    """The valid choice that looks most like `word`, or None if none comes close."""
-    found = difflib.get_close_matches(word, list(choices), n=1, cutoff=0.5)
+    """The valid choice that looks most like `word`, or None if none comes close.
+
+    A name without its computer ("F4") comes close to the one with it ("flight.F4").
+    """
+    known = list(choices)
+    found = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
+    found += [choice for choice in known if choice.rpartition(".")[2] == word]
     return found[0] if found else None

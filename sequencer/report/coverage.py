@@ -36,8 +36,13 @@ def print_coverage(found: Coverage, out: Console) -> None:
     for text, style in _table(found):
         _line(out, text, style)
     _line(out)
-    legend = ", ".join(f"{short} {phase}" for phase, (short, _) in PHASES.items() if phase != ANY)
-    _wrapped(out, width, "", f"{legend}. A number is how many scenarios cover a cell.", "dim")
+    # each abbreviation stays beside its word
+    legend = ", ".join(
+        f"{short}\xa0{phase}" for phase, (short, _) in PHASES.items() if phase != ANY
+    )
+    marks = "A number is how many scenarios cover a cell"
+    marks += f"; {_MISSING} is one that matters and is empty." if missing else "."
+    _wrapped(out, width, "", f"{legend}. {marks}", "dim")
     _line(out)
     kinds = [kind for rows in row_groups().values() for kind in rows]
     first, second = (max(map(len, words)) for words in (kinds, PHASES))
@@ -165,4 +170,5 @@ def _wrapped(out: Console, width: int, lead: str, text: str, style: str = "") ->
         text, max(width - len(lead), 20), break_long_words=False, break_on_hyphens=False
     )
     for i, piece in enumerate(pieces):
-        _line(out, (lead if i == 0 else " " * len(lead)) + piece, style)
+        line = (lead if i == 0 else " " * len(lead)) + piece
+        _line(out, line.replace("\xa0", " "), style)

@@ -1,4 +1,4 @@
-"""How far long work has come: a bar on a terminal, now and then a plain line elsewhere."""
+"""How far long work has come: one line that counts on a terminal, now and then one elsewhere."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import Progress, TextColumn
 
 from sequencer.flight.result import Result
 from sequencer.report.terminal import console
@@ -33,19 +33,18 @@ def watching(
     """
     out = console(stderr=True) if out is None else out
     if out.is_terminal and not out.is_dumb_terminal:
-        with _bar(total, out) as step:
+        with _counter(total, out) as step:
             yield step
     else:
         yield _lines(total, out, clock)
 
 
 @contextmanager
-def _bar(total: int, out: Console) -> Iterator[Step]:
+def _counter(total: int, out: Console) -> Iterator[Step]:
     columns = (
         TextColumn("{task.completed:.0f} of {task.total:.0f} flown, {task.fields[short]} short"),
-        BarColumn(bar_width=20),
-        TimeElapsedColumn(),
-        TextColumn("{task.description}"),
+        TextColumn("{task.elapsed:.0f} s", style="dim"),
+        TextColumn("{task.description}", style="dim"),
     )
     with Progress(*columns, console=out, transient=True) as progress:
         task = progress.add_task("", total=total, short=0)

@@ -24,6 +24,9 @@ PIPE_COLUMN = 34
 WORLD = "world"
 ACROSS = ""
 
+#: verdicts are listed in this order: what matters most when somebody reads from the top
+_RANKS = {"broken": 0, "not decided": 1, "met": 2, "not exercised": 3}
+
 _Say = Callable[[str, str], None]
 
 
@@ -120,7 +123,9 @@ def _print_verdicts(record: FlightRecord, width: int, say: _Say) -> None:
     state = max(len(verdict.status) for verdict in record.verdicts)
     margins = [quantity(verdict.margin, verdict.unit) for verdict in record.verdicts]
     wide = max(len(margin) for margin in margins)
-    for verdict, margin in zip(record.verdicts, margins, strict=True):
+    ranks = [_RANKS.get(verdict.status, len(_RANKS)) for verdict in record.verdicts]
+    order = sorted(range(len(ranks)), key=ranks.__getitem__)
+    for verdict, margin in ((record.verdicts[i], margins[i]) for i in order):
         lead = f"{verdict.status:<{state}}  {margin:>{wide}}  "
         text = tied(f"{verdict.requirement}: {verdict.because}")
         pieces = textwrap.wrap(text, max(width - len(lead), 20))

@@ -33,6 +33,7 @@ class Expectation:
                    requirements (names, `*` allowed) that must come out so; each pattern must match
                    at least one that does, and one that comes out so must be matched
     may_rest       names of requirements that may come out "not exercised" unmatched
+    faults         names of the planned faults: each must begin, or the flight shows nothing of it
     """
 
     outcome: str
@@ -43,6 +44,7 @@ class Expectation:
     not_exercised: tuple[str, ...] = ()
     not_decided: tuple[str, ...] = ()
     may_rest: frozenset[str] = frozenset()
+    faults: tuple[str, ...] = ()
 
     def named(self, status: str) -> tuple[str, ...]:
         """The patterns that allow, and demand, this status."""
@@ -75,6 +77,7 @@ def compare(expect: Expectation, record: FlightRecord) -> tuple[Shortfall, ...]:
     """
     return (
         *_verdicts(expect, record),
+        *_faults(expect, record),
         *_order(expect, record),
         *_windows(expect, record),
         *_never(expect, record),
@@ -103,6 +106,12 @@ def _verdicts(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:
                     f"'{pattern}' was expected under {key}, but {came}",
                     touched[0] if touched else None,
                 )
+
+
+def _faults(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:
+    for name in expect.faults:
+        if record.first(f"fault_begun {name}") is None:
+            yield Shortfall(f"the fault '{name}' never began: its moment did not come")
 
 
 def _order(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:

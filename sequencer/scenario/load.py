@@ -246,6 +246,7 @@ def _expect(
         breaks=tuple(table.breaks),
         not_exercised=tuple(table.not_exercised),
         not_decided=tuple(table.not_decided),
+        faults=tuple(fault.name for fault in tables.faults),
         may_rest=frozenset(rule.name for rule in requirements if rule.may_rest),
     )
 

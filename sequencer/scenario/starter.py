@@ -13,8 +13,16 @@ from sequencer.errors import InternalError, UsageError
 __all__ = ["STARTERS", "demo_folder", "start_project"]
 
 #: demo scenarios that, with every file they need, make up a new project: both ways home, a flight
-#: called off, and two faults
-STARTERS = ("calm_landing", "planned_recovery", "scrub", "reboot_in_coast", "main_charge_open")
+#: called off, and faults that begin at a time, an event and a state
+STARTERS = (
+    "calm_landing",
+    "planned_recovery",
+    "scrub",
+    "main_charge_open",
+    "battery_aged",
+    "reboot_in_coast",
+    "channel_wears_in_flight",
+)
 
 _README = """\
 # {name}
@@ -22,23 +30,83 @@ _README = """\
 Vehicle, flight logic and scenarios of one rocket. Everything here is a copy of a worked example;
 change it into your own, one file at a time, and fly after every change:
 
-    drycount fly .
+    drycount fly .             # -v: timelines, verdicts, currents of the firing circuits
+    drycount faults .          # what is covered, and what is not
 
 | file | holds |
 | --- | --- |
 | `*.vehicle.toml` | the rocket: masses, motors, mechanisms, channels, battery, sensors, wiring |
 | `*.sequence.toml` | the flight logic of one computer: inputs, estimates, limits, states, exits |
 | `*.requirements.toml` | what every flight must keep, each with a margin in its own unit |
-| `*.scenario.toml` | one flight: weather, faults, and what must come out |
+| `*.scenario.toml` | one flight: weather, crew, faults, and what must come out |
+| `*.cells.toml` | which faults must be covered in which phase, and why |
 
-A good order: weigh and measure, then the vehicle file; then the limits of the sequences, each with
-its reason; then one scenario for every fault you can name.
+A good order: weigh and measure, igniters and the battery under load too, then the vehicle file;
+then the limits of the sequences, each with its reason; then one scenario for every fault
+you can name. `first.cells.toml` says which come next.
 
 `sh ci.sh` installs drycount (from the folder or archive that `DRYCOUNT` names, if it is set) and
 flies everything; run it for every change of the firmware.
 
 Motors, igniters and ejection charges injure. A flight that comes out as expected here is no
 permission to fly: local law, the site's range safety officer and certified practice decide.
+"""
+
+_CELLS = """\
+# Which faults must be covered in which phase of the flight, and why. `drycount faults .` marks
+# every cell that is named here and that no scenario covers, and then has exit status 1.
+
+[[cells]]
+faults = ["none"]
+phases = ["any", "recovery"]
+reason = "both ways home have to work when nothing goes wrong"
+
+[[cells]]
+faults = ["crew"]
+phases = ["arming", "countdown"]
+reason = "people call it off whenever they can"
+
+[[cells]]
+faults = ["igniter_open"]
+phases = ["recovery"]
+reason = "breaks after continuity was asked for the last time"
+
+[[cells]]
+faults = ["battery_resistance"]
+phases = ["staging"]
+reason = "the voltage looks healthy until a hot wire asks for amperes"
+
+[[cells]]
+faults = ["channel_resistance"]
+phases = ["landing_burn"]
+reason = "worn by bench firing, and needed only at the very end"
+
+[[cells]]
+faults = ["reboot"]
+phases = ["coast"]
+reason = "it must know where it is, and what it has fired already"
+
+# Next: take the # away from one, see it marked, and write the scenario that covers it.
+#
+# [[cells]]
+# faults = ["igniter_beside"]
+# phases = ["ignition", "landing_burn"]
+# reason = "passes every check there is before the flight"
+#
+# [[cells]]
+# faults = ["separation_hung"]
+# phases = ["staging"]
+# reason = "fired is not parted"
+#
+# [[cells]]
+# faults = ["sensor_silent"]
+# phases = ["descent"]
+# reason = "the burn is timed by the rangefinder"
+#
+# [[cells]]
+# faults = ["link_lost", "umbilical_pulled"]
+# phases = ["countdown", "ignition"]
+# reason = "the abort must have one owner, whoever still hears whom"
 """
 
 _IGNORE = """\
@@ -81,6 +149,7 @@ def start_project(folder: Path) -> list[str]:
     texts = {
         "README.md": _README.format(name=folder.resolve().name),
         ".gitignore": _IGNORE,
+        "first.cells.toml": _CELLS,
         "ci.sh": _CI,
     }
     try:

@@ -36,6 +36,9 @@ _EXACT = decimal.Context(
     prec=50, Emax=decimal.MAX_EMAX, Emin=decimal.MIN_EMIN, traps=[decimal.InvalidOperation]
 )
 
+#: signs between columns, and how the scenario file writes them
+_SEPARATORS = {";": ";", "\t": "\\t", ",": ","}
+
 
 def row_ticks(
     document: Document, table: TimeTable, log: LogTable, rate_hz: int
@@ -153,6 +156,10 @@ def _index(document: Document, place: Loc, column: str, log: LogTable) -> int:
     place = (*place, "column")
     if count:
         raise document.error(place, f"{log.path.name} has {count} columns named '{column}'")
+    for sign, written in _SEPARATORS.items():
+        if len(log.header) == 1 and column in map(str.strip, log.header[0].split(sign)):
+            what = f'{log.path.name} has one column only; did you mean separator = "{written}"?'
+            raise document.error(place, what)
     near = nearest(column, log.header)
     known = "" if near else f" (it has: {', '.join(log.header[:12])})"
     raise document.error(place, f"{log.path.name} has no column '{column}'{known}", nearest=near)

@@ -43,7 +43,7 @@ def test_it_is_the_demo_without_the_rest(project):
     found = names(project)
     for kind in ("vehicle", "sequence", "requirements", "scenario"):
         assert any(name.endswith(f".{kind}.toml") for name in found)
-    for name in set(found) - {"README.md", ".gitignore", "ci.sh"}:
+    for name in set(found) - {"README.md", ".gitignore", "ci.sh", "first.cells.toml"}:
         assert (project / name).read_bytes() == (demo_folder() / name).read_bytes()
     assert len(found) < len(list(demo_folder().iterdir()))
 
@@ -75,3 +75,21 @@ def test_a_file_in_the_way_is_refused(tmp_path, capsys):
 def test_the_files_of_the_demo_are_valid_toml(project):
     for file in project.glob("*.toml"):
         assert tomllib.loads(file.read_text())
+
+
+def test_its_cells_are_covered_and_those_that_come_next_are_marked(project, capsys):
+    assert main(["faults", str(project)]) == 0
+    assert "0 of 8 cells that matter empty" in capsys.readouterr().out
+    cells = project / "first.cells.toml"
+    before, _, after = cells.read_text().partition("#\n")
+    cells.write_text(before + after.replace("# ", "").replace("#\n", "\n"))
+    assert main(["faults", str(project)]) == 1
+    assert "8 cells of 16 that matter empty" in capsys.readouterr().out
+
+
+def test_it_shows_batteries_and_faults_that_begin_at_a_time_an_event_and_a_state(project):
+    files = [tomllib.loads(file.read_text()) for file in project.glob("*.scenario.toml")]
+    faults = [fault for file in files for fault in file.get("faults", [])]
+    for moment in ("at_s", "event", "state"):
+        assert any(moment in fault for fault in faults)
+    assert any(fault["kind"].startswith("battery") for fault in faults)

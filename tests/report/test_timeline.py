@@ -57,3 +57,23 @@ def test_a_scenario_that_was_not_flown_has_no_timeline(failed, page):
     out, text = page(80)
     print_timeline(failed, out)
     assert text() == ""
+
+
+def test_broken_requirements_come_first_and_those_not_exercised_last(make_result, page):
+    verdicts = [
+        Verdict("idle", "not exercised", None, "s", None, None, "never came"),
+        Verdict("kept", "met", 1.0, "s", 5, 5, "came"),
+        Verdict("open", "not decided", None, "s", None, None, "ended before"),
+        Verdict("late", "broken", -1.0, "s", 5, 5, "came too late"),
+        Verdict("kept too", "met", 2.0, "s", 5, 5, "came"),
+    ]
+    out, text = page(80)
+    print_timeline(make_result("calm", verdicts), out)
+    listed = [line.split("  ")[-1].split(":")[0] for line in text().splitlines()]
+    assert [word for word in listed if word in {verdict.requirement for verdict in verdicts}] == [
+        "late",
+        "open",
+        "kept",
+        "kept too",
+        "idle",
+    ]

@@ -129,3 +129,11 @@ def test_requirements_come_before_events_and_the_outcome_last() -> None:
 
 def test_every_word_for_an_outcome_is_explained() -> None:
     assert tuple(OUTCOMES) == get_args(Outcome)
+
+
+def test_a_fault_that_never_began_proves_nothing() -> None:
+    expect = Expectation("landed", faults=("charge open", "gust"))
+    begun = record((100, "liftoff"), (120, "fault_begun gust"))
+    (shortfall,) = compare(expect, begun)
+    assert shortfall.what == "the fault 'charge open' never began: its moment did not come"
+    assert compare(Expectation("landed", faults=("gust",)), begun) == ()

@@ -164,6 +164,16 @@ def test_other_separators(tmp_path: Path, separator: str) -> None:
     assert recording(load(tmp_path, text, log)).ticks.tolist() == [0, 1, 2, 5]
 
 
+@pytest.mark.parametrize("separator", [";", "\\t"])
+def test_a_log_with_another_separator_than_stated_is_recognised(tmp_path, separator) -> None:
+    log = LOG.replace(",", separator.replace("\\t", "\t"))
+    with pytest.raises(InputError) as caught:
+        load(tmp_path, GOOD, log)
+    assert str(caught.value).endswith(
+        f':9: log.csv has one column only; did you mean separator = "{separator}"?'
+    )
+
+
 def test_there_is_no_vehicle(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="takes its inputs from a log, so there is no vehicle"):
         _ = load(tmp_path).vehicle
