@@ -15,9 +15,16 @@ from sequencer.world.margins import Margin
 
 __all__ = ["circuit_lines", "print_circuits"]
 
+#: what the columns hold; all but the first are of the circuits as built, in that weather
+_LEGEND = (
+    "flown: most in this flight. As built, faults apart: alone, or joint with all of",
+    "its kind on its computer; margin: the lesser over all-fire; test: of continuity,",
+    "and its share of no-fire.",
+)
+
 #: (text, style)
 _Line = tuple[str, str]
-_HEADS = ("flown", "alone", "with", "all-fire", "margin", "test", "no-fire")
+_HEADS = ("flown", "alone", "joint", "all-fire", "margin", "test", "no-fire")
 _UNITS = ("A", "A", "A", "A", "", "mA", "%")
 
 
@@ -33,7 +40,7 @@ def print_circuits(result: Result, out: Console) -> None:
 def circuit_lines(record: FlightRecord, margins: Sequence[Margin]) -> Iterator[_Line]:
     """The lines of the report.
 
-    Columns: largest current in this flight; current when its channel fires alone, and together
+    Columns: largest current in this flight; current when its channel fires alone, and jointly
     with all channels of its computer that have a load of its kind; all-fire current and how many
     times it the smaller of those two is; test current and what share it is of the no-fire current.
     """
@@ -59,6 +66,7 @@ def circuit_lines(record: FlightRecord, margins: Sequence[Margin]) -> Iterator[_
             yield own, style
             own = lead
         yield _line(own, row, widths), style
+    yield from ((text, "dim") for text in _LEGEND)
     short = [margin.load for margin in margins if margin.is_short]
     if short:
         yield f"short of their all-fire current: {', '.join(short)}", "bold red"

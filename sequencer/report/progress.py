@@ -42,8 +42,10 @@ def watching(
 @contextmanager
 def _counter(total: int, out: Console) -> Iterator[Step]:
     columns = (
-        TextColumn("{task.completed:.0f} of {task.total:.0f} flown, {task.fields[short]} short"),
-        TextColumn("{task.elapsed:.0f} s", style="dim"),
+        TextColumn(
+            "{task.completed:.0f} of {task.total:.0f} flown, {task.fields[short]} short, "
+            "{task.elapsed:.0f} s"
+        ),
         TextColumn("{task.description}", style="dim"),
     )
     with Progress(*columns, console=out, transient=True) as progress:
