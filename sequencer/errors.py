@@ -75,9 +75,11 @@ def printable(text: str) -> str:
 def nearest(word: str, choices: Iterable[str]) -> str | None:
     """The valid choice that looks most like `word`, or None if none comes close.
 
-    A name without its computer ("F4") comes close to the one with it ("flight.F4").
+    A name without its computer ("F4") comes close to the one with it ("flight.F4"); so does the
+    reverse.
     """
     known = list(choices)
     found = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
-    found += [choice for choice in known if choice.rpartition(".")[2] == word]
+    last = word.rpartition(".")[2]
+    found += [choice for choice in known if word == choice.rpartition(".")[2] or last == choice]
     return found[0] if found else None

@@ -51,6 +51,9 @@ RESERVED = frozenset((*_FUNCTIONS, "in_state", "time_in_state", "true", "false",
     *keyword.kwlist
 }
 
+#: signs of other languages, and what is written here
+_WORDS = {"&": "and", "|": "or", "!": "not"}
+
 _TOKEN = re.compile(
     r"(?P<space>\s+)"
     r"|(?P<number>(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?(?![\w.]))"
@@ -154,6 +157,10 @@ def _odd(rest: str) -> str:
         return "unexpected '=' in an expression; '==' compares"
     if char.isascii() and char.isdigit():
         return f"'{_short(re.split(r'[^0-9A-Za-z_.]', rest)[0])}' is no number"
+    if char in _WORDS:
+        return f"'{char}' has no place in an expression; '{_WORDS[char]}' is the word for it"
+    if char in "'\"":
+        return "a quotation mark has no place in an expression"
     shown = f"'{char}'" if char.isprintable() else "character"
     code = "" if char.isascii() and char.isprintable() else f" (U+{ord(char):04X})"
     return f"{shown}{code} has no place in an expression"
