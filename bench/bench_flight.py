@@ -31,12 +31,13 @@ def measure() -> list[Row]:
     """Whole commands in s, the ratio of the two flights, and how far apart they touch down."""
     folder = demo_folder()
     calm = folder / "calm_landing.scenario.toml"
+    count = len(list(folder.glob("*.scenario.toml")))
     _command(calm)  # warms every cache
     return [
         ("fly one scenario, whole command", min(_command(calm) for _ in range(5)), "s", "<= 2"),
         (
-            f"fly all {len(list(folder.glob('*.scenario.toml')))} demo scenarios, 2 at a time",
-            min(_command(folder, "--jobs", "2") for _ in range(2)),
+            f"fly all {count} demo scenarios, 2 at a time, for each 30 of them",
+            min(_command(folder, "--jobs", "2") for _ in range(2)) * 30 / count,
             "s",
             "<= 15",
         ),

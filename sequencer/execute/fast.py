@@ -37,8 +37,11 @@ class CompiledExecutor:
         pulses = [function.name for function in functions if function.kind != "servo"]
         servos = [function.name for function in functions if function.kind == "servo"]
         self._states = tuple(sequence.states)
-        self._until = slice(head[Head.M_UNTIL], head[Head.M_UNTIL] + len(pulses))
-        self._demand = slice(head[Head.M_DEMAND], head[Head.M_DEMAND] + len(servos))
+        self._pulses = len(pulses)
+        # the demands of the servos lie behind the pulses: one look gives both
+        self._driven = self._memory[
+            head[Head.M_UNTIL] : head[Head.M_UNTIL] + len(pulses) + len(servos)
+        ]
         self._words = _words(sequence, tables.exits, pulses, servos)
         self._inhibits = tuple(sequence.inhibits)
         self.boot()
@@ -62,12 +65,13 @@ class CompiledExecutor:
             *(tables.code, tables.numbers, memory, self._queue, self._events),
             *(clock, self._values, self._fresh),
         )
-        count = int(self._events[0, 0])
+        count = self._events.item(0)
+        driven = self._driven.tolist()
         return Outputs(
-            self._states[int(memory[STATE])],
+            self._states[int(memory.item(STATE))],
             self._told(count) if count else (),
-            tuple([until > 0.0 for until in memory[self._until].tolist()]),
-            tuple(memory[self._demand].tolist()),
+            tuple([until > 0.0 for until in driven[: self._pulses]]),
+            tuple(driven[self._pulses :]),
             self._message(clock),
         )
 
@@ -90,10 +94,8 @@ class CompiledExecutor:
         publication = self.sequence.publication
         if publication is None or clock % publication.period_ticks != 0:
             return None
-        memory = self._memory.tolist()
-        return tuple(
-            [_NAN if memory[bad] else memory[place] for place, bad in self.tables.published]
-        )
+        item = self._memory.item
+        return tuple([_NAN if item(bad) else item(place) for place, bad in self.tables.published])
 
     def flags(self) -> dict[str, bool]:
         """All flags as the last tick left them."""
