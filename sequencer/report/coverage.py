@@ -31,7 +31,8 @@ def print_coverage(found: Coverage, out: Console) -> None:
     if missing:
         _line(out, f"{_cells(len(missing))} of {len(found.wanted)} that matter empty", "bold red")
         for (fault, reason), phases in _together(missing).items():
-            _wrapped(out, width, "  ", f"{fault} in {', '.join(phases)}: {reason}")
+            text = f"{fault} in {', '.join(phases)}: {reason}"
+            _wrapped(out, width, "  ", text, hang="    ")
         _line(out)
     for text, style in _table(found):
         _line(out, text, style)
@@ -164,11 +165,13 @@ def _line(out: Console, text: str = "", style: str = "") -> None:
     out.print(Text(text.rstrip(), style=style), soft_wrap=True)
 
 
-def _wrapped(out: Console, width: int, lead: str, text: str, style: str = "") -> None:
-    """Text behind a lead; further lines are indented as far as the lead reaches."""
-    pieces = textwrap.wrap(
-        text, max(width - len(lead), 20), break_long_words=False, break_on_hyphens=False
-    )
+def _wrapped(
+    out: Console, width: int, lead: str, text: str, style: str = "", hang: str | None = None
+) -> None:
+    """Text behind a lead; further lines begin with `hang`, as far in as the lead if it is None."""
+    indent = " " * len(lead) if hang is None else hang
+    room = max(width - max(len(lead), len(indent)), 20)
+    pieces = textwrap.wrap(text, room, break_long_words=False, break_on_hyphens=False)
     for i, piece in enumerate(pieces):
-        line = (lead if i == 0 else " " * len(lead)) + piece
+        line = (lead if i == 0 else indent) + piece
         _line(out, line.replace("\xa0", " "), style)

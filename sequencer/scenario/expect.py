@@ -72,12 +72,12 @@ class Shortfall:
 def compare(expect: Expectation, record: FlightRecord) -> tuple[Shortfall, ...]:
     """Every way in which `record` (with its verdicts) differs from what was expected.
 
-    Requirements that broke unexpectedly come first, then events, then the outcome: the order in
-    which they help to understand a failure.
+    Faults that never began come first, then requirements that broke unexpectedly, then events,
+    then the outcome: the order in which they help to understand a failure.
     """
     return (
-        *_verdicts(expect, record),
         *_faults(expect, record),
+        *_verdicts(expect, record),
         *_order(expect, record),
         *_windows(expect, record),
         *_never(expect, record),

@@ -137,3 +137,7 @@ def test_a_fault_that_never_began_proves_nothing() -> None:
     (shortfall,) = compare(expect, begun)
     assert shortfall.what == "the fault 'charge open' never began: its moment did not come"
     assert compare(Expectation("landed", faults=("gust",)), begun) == ()
+    # it comes first, since the rest may follow from it
+    both = compare(Expectation("crashed", order=("apogee",), faults=("charge open",)), begun)
+    assert "never began" in both[0].what
+    assert len(both) == 3
