@@ -41,6 +41,18 @@ __all__ = ["command"]
     show_default=True,
     help="Which executor the target 'model' uses.",
 )
+@click.option(
+    "--flight",
+    type=WholeNumber(1, 10**9),
+    metavar="K",
+    help="Fly flight K of a campaign of the scenario, with what is dispersed drawn for it.",
+)
+@click.option(
+    "--seed",
+    type=WholeNumber(0, 2**63 - 1),
+    metavar="S",
+    help="Seed of all chance; default: that of the scenario.",
+)
 @click.pass_context
 def command(
     ctx: click.Context,
@@ -53,6 +65,8 @@ def command(
     jobs: int | None,
     on: str,
     executor: str,
+    flight: int | None,
+    seed: int | None,
 ) -> None:
     """Fly scenarios (files or folders) and tell where they fall short.
 
@@ -81,6 +95,8 @@ def command(
             jobs=jobs,
             on=on,
             executor=executor,
+            flight=flight or 0,
+            seed=seed,
             progress=step,
             announce=lambda line: click.echo(line, err=True),
         )

@@ -99,7 +99,7 @@ def tips_over(vehicle: Vehicle, world: Memory) -> bool:
     if lean <= 0.0:
         return True
     height = reach * math.cos(lean)
-    own = vehicle.carrier.transverse_kg_m2
+    own = float(world.params["part_transverse"][0])  # that of this flight
     inertia = own + mass * reach * reach
     sliding, turning = float(state["down_sideways"]), float(state["down_rate"])
     spin = (mass * sliding * height + own * turning) / inertia

@@ -9,6 +9,7 @@ import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from functools import partial
 from pathlib import Path
 
 from sequencer.compiling import lean_numba
@@ -63,14 +64,20 @@ def _inside(folder: Path) -> list[Path]:
 
 
 def fly_one(
-    path: Path, on: str, executor: str, announce: Callable[[str], None] | None = None
+    path: Path,
+    on: str,
+    executor: str,
+    announce: Callable[[str], None] | None = None,
+    *,
+    flight: int = 0,
+    seed: int | None = None,
 ) -> Result:
     """Fly one scenario file; whatever keeps it from flying becomes the result's `error`.
 
-    announce   as in `fly_many`
+    announce, flight, seed   as in `fly_many`
     """
     # late: looking for scenarios needs neither numba nor pydantic
-    from sequencer.scenario import compare, load_scenario  # noqa: PLC0415
+    from sequencer.scenario import compare, dispersed, load_scenario  # noqa: PLC0415
     from sequencer.vehicle import Vehicle  # noqa: PLC0415
     from sequencer.world.margins import firing_margins  # noqa: PLC0415
 
@@ -80,6 +87,8 @@ def fly_one(
         prepare(announce, executor)
         from sequencer.flight.loop import fly  # noqa: PLC0415
 
+        if flight or seed is not None:
+            scenario = dispersed(scenario, flight, seed)
         record = fly(scenario, on=on, executor=executor)
         margins: tuple[Margin, ...] = ()
         if isinstance(scenario.source, Vehicle):
@@ -108,12 +117,16 @@ def fly_many(
     jobs: int | None = None,
     on: str = "model",
     executor: str = "compiled",
+    flight: int = 0,
+    seed: int | None = None,
     progress: Callable[[Result], None] | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> list[Result]:
     """Fly all scenarios that `paths` name; results in the order of `find_scenarios`.
 
     jobs       worker processes; by default as many as there are cores, at most one per scenario
+    flight     number of a flight of a campaign, drawn plainly; 0: each scenario as it stands
+    seed       of all chance; by default each scenario's own
     progress   called with each result as it is ready, in any order
     announce   called with one line when something takes long (compiling the flight kernel)
 
@@ -129,20 +142,20 @@ def fly_many(
     if workers == 1 or not _any_readable(files):
         results = []
         for path in files:
-            result = fly_one(path, on, executor, announce)
+            result = fly_one(path, on, executor, announce, flight=flight, seed=seed)
             if progress is not None:
                 progress(result)
             results.append(result)
         return results
     prepare(announce, executor)
-    return _in_parallel(files, workers, on, executor, progress)
+    one = partial(_fly_in_worker, on=on, executor=executor, flight=flight, seed=seed)
+    return _in_parallel(files, workers, one, progress)
 
 
 def _in_parallel(
     files: Sequence[Path],
     workers: int,
-    on: str,
-    executor: str,
+    one: Callable[[Path], Result],
     progress: Callable[[Result], None] | None,
 ) -> list[Result]:
     # spawn: a forked copy of a process that has compiled kernels can hang
@@ -151,9 +164,7 @@ def _in_parallel(
     pool = ProcessPoolExecutor(workers, context, initializer=_end_quietly)
     try:
         with _interrupts_held_back():  # which the workers inherit while they start
-            waiting: dict[Future[Result], Path] = {
-                pool.submit(_fly_in_worker, path, on, executor): path for path in files
-            }
+            waiting: dict[Future[Result], Path] = {pool.submit(one, path): path for path in files}
         for future in as_completed(waiting):
             result = future.result()
             by_path[waiting[future]] = result
@@ -169,9 +180,9 @@ def _in_parallel(
     return [by_path[path] for path in files]
 
 
-def _fly_in_worker(path: Path, on: str, executor: str) -> Result:
+def _fly_in_worker(path: Path, *, on: str, executor: str, flight: int, seed: int | None) -> Result:
     with lean_numba():
-        return fly_one(path, on, executor)
+        return fly_one(path, on, executor, flight=flight, seed=seed)
 
 
 def _end_quietly() -> None:

@@ -1,5 +1,6 @@
 """Scenario files: what is flown, what goes wrong, and what must come out."""
 
+from sequencer.scenario.dispersed import dispersed
 from sequencer.scenario.expect import Expectation, Shortfall, compare
 from sequencer.scenario.load import SUFFIX, load_scenario
 from sequencer.scenario.model import CrewAction, PlannedFault, Recording, Scenario, Wires
@@ -16,5 +17,6 @@ __all__ = [
     "Shortfall",
     "Wires",
     "compare",
+    "dispersed",
     "load_scenario",
 ]

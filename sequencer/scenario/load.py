@@ -14,6 +14,7 @@ from sequencer.checks import Requirement, build_requirements, load_requirements
 from sequencer.documents import Document, Loc, read_document
 from sequencer.errors import InputError, nearest
 from sequencer.scenario.cells import read_covers
+from sequencer.scenario.dispersions import resolve_dispersions
 from sequencer.scenario.expect import Expectation, Window
 from sequencer.scenario.extend import read_extended
 from sequencer.scenario.labels import labels_of
@@ -63,6 +64,7 @@ def load_scenario(path: str | Path) -> Scenario:
     names = Names(document, signals, labels, sequences, flies)
     requirements, digests = _requirements(names, tables, folder)
     faults = planned_faults(names, tables.faults, rows, site)
+    params, link = site.assemble(resolved), _link(tables.link, flies=flies)
     return Scenario(
         name=path.name.removesuffix(SUFFIX),
         path=path,
@@ -74,17 +76,18 @@ def load_scenario(path: str | Path) -> Scenario:
         sequences=sequences,
         wires=site.wires,
         places=site.places,
-        params=site.assemble(resolved),
+        params=params,
         rate_hz=rate,
         stop_ticks=_stop(document, top.stop_s, site.source, rate),
         after_touchdown_s=top.after_touchdown_s,
-        link=_link(tables.link, flies=flies),
+        link=link,
         crew=crew_actions(names, tables.crew, site.places),
         faults=faults,
         requirements=requirements,
         input_signals=inputs,
         expect=_expect(names, tables, requirements),
         hashes=_hashes(document, site) | digests,
+        dispersions=resolve_dispersions(document, tables, site, params, faults, link, rate),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -13,14 +13,28 @@ from numpy.typing import NDArray
 from sequencer.checks import Requirement
 from sequencer.errors import UsageError
 from sequencer.scenario.cells import Cell
+from sequencer.scenario.dispersion_tables import TakenAs
+from sequencer.scenario.distributions import Distribution
 from sequencer.scenario.expect import Expectation
 from sequencer.scenario.trigger import Trigger
 from sequencer.sequence import Sequence
 from sequencer.vehicle import Vehicle
 from sequencer.vehicle.logger import Logger
 from sequencer.world.places import Places
+from sequencer.world.weather import Gust, Wind
 
-__all__ = ["CrewAction", "Link", "PlannedFault", "Recording", "Scenario", "Wires"]
+__all__ = [
+    "CrewAction",
+    "Dispersion",
+    "Dispersions",
+    "Draft",
+    "Link",
+    "PlannedFault",
+    "Quantity",
+    "Recording",
+    "Scenario",
+    "Wires",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +130,77 @@ class Recording:
         return int(self.ticks[-1])
 
 
+@dataclass(slots=True, eq=False)
+class Draft:
+    """What differs from flight to flight, while one flight is drawn; nothing in it is shared."""
+
+    params: np.void
+    faults: list[PlannedFault]
+    link: Link
+    wind: Wind
+    gusts: list[Gust]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Quantity:
+    """A number of a scenario that may differ from flight to flight.
+
+    name, symbol   "motors.A1.total_impulse_n_s", and the unit that a file gives it in
+    nominal        as the files say it, in that unit
+    low, high      between which it makes sense, in that unit
+    above_low      whether `low` itself does not
+    write          puts a value in that unit into a draft
+    place          (field, index) in PARAMS and the factor to SI, where it is one number there
+    """
+
+    name: str
+    symbol: str
+    nominal: float
+    low: float
+    high: float
+    above_low: bool
+    write: Callable[[Draft, float], None]
+    place: tuple[str, int | None, float] | None = None
+
+    def holds(self, value: float) -> bool:
+        """Whether a value makes sense."""
+        return self.low <= value <= self.high and not (self.above_low and value == self.low)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Dispersion:
+    """A quantity, its distribution, and whether what is drawn is its value, a factor or added."""
+
+    quantity: Quantity
+    distribution: Distribution
+    taken_as: TakenAs
+
+    @property
+    def name(self) -> str:
+        """That of the quantity."""
+        return self.quantity.name
+
+    def of(self, drawn: float) -> float:
+        """The value of the quantity, in its unit, that a drawn number stands for."""
+        if self.taken_as == "factor":
+            return self.quantity.nominal * drawn
+        return self.quantity.nominal + drawn if self.taken_as == "added" else drawn
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Dispersions:
+    """All that differs from flight to flight.
+
+    mixing   lower triangle that makes correlated normal scores of independent ones, shape (n, n);
+             None where nothing is correlated
+    start    what a flight begins to be drawn from; None where nothing is dispersed
+    """
+
+    each: tuple[Dispersion, ...] = ()
+    mixing: NDArray[np.float64] | None = None
+    start: Callable[[], Draft] | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Scenario:
     """What `sequencer.scenario.load_scenario` gives; the fly loop reads nothing else.
@@ -123,6 +208,7 @@ class Scenario:
     source          where the inputs come from: a vehicle that is simulated, or a log
     input_signals   (signal name, unit, sensor index) for every sensor input of every computer
     hashes          of everything the result is about
+    dispersions     what differs from flight to flight of it
     """
 
     name: str
@@ -146,6 +232,7 @@ class Scenario:
     input_signals: tuple[tuple[str, str, int], ...]
     expect: Expectation
     hashes: Mapping[str, str]
+    dispersions: Dispersions = Dispersions()
 
     @property
     def vehicle(self) -> Vehicle:

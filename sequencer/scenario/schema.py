@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from sequencer.checks import RequirementTable
 from sequencer.documents import Line, Strict
+from sequencer.scenario.dispersion_tables import CorrelationTable, DispersionTable
 from sequencer.scenario.outcome import Outcome
 from sequencer.world.weather import Weather
 
@@ -181,4 +182,6 @@ class ScenarioFile(Strict):
     crew: list[CrewTable] = []
     faults: Annotated[list[FaultTable], Field(max_length=8)] = []
     requirements: list[RequirementTable] = []
+    dispersions: list[DispersionTable] = []
+    correlations: list[CorrelationTable] = []
     expect: ExpectTable

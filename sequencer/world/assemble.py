@@ -22,9 +22,9 @@ from sequencer.world.layout import (
     empty,
 )
 from sequencer.world.places import Places, places_of
-from sequencer.world.weather import Weather, wind_from
+from sequencer.world.weather import Gust, Weather, Wind, wind_from
 
-__all__ = ["LONGEST_STEP_S", "assemble", "assemble_recorded"]
+__all__ = ["LONGEST_STEP_S", "assemble", "assemble_recorded", "fill_air"]
 
 #: The integration step is never longer than this.
 LONGEST_STEP_S = 0.0025
@@ -102,9 +102,6 @@ def assemble(
 
 
 def _air(params: np.void, weather: Weather) -> None:
-    profile = weather.wind.profile()
-    gusts = weather.gusts
-    from_gusts = [wind_from(gust.speed_m_s, gust.from_deg) for gust in gusts]
     fill(
         params,
         temperature_offset=weather.temperature_offset_k,
@@ -112,11 +109,21 @@ def _air(params: np.void, weather: Weather) -> None:
         temperature_levels=len(weather.temperatures),
         temperature_height=[each.height_m for each in weather.temperatures],
         temperature_kelvin=[each.celsius + _ICE_K for each in weather.temperatures],
+        turbulence_w20=weather.turbulence_w20_m_s,
+    )
+    fill_air(params, weather.wind, weather.gusts)
+
+
+def fill_air(params: np.void, wind: Wind, gusts: Sequence[Gust]) -> None:
+    """Set how the air moves in a record of PARAMS: the mean wind and the gusts."""
+    profile = wind.profile()
+    from_gusts = [wind_from(gust.speed_m_s, gust.from_deg) for gust in gusts]
+    fill(
+        params,
         wind_levels=len(profile),
         wind_height=[height for height, _, _ in profile],
         wind_east=[east for _, east, _ in profile],
         wind_north=[north for _, _, north in profile],
-        turbulence_w20=weather.turbulence_w20_m_s,
         gusts=len(gusts),
         gust_start=[gust.start_s for gust in gusts],
         gust_length=[gust.length_s for gust in gusts],

@@ -12,7 +12,7 @@ from sequencer.world.fill import fill
 from sequencer.world.layout import LoadKind
 from sequencer.world.places import Places
 
-__all__ = ["fill_circuits"]
+__all__ = ["fill_circuits", "heat_loss"]
 
 _LOAD_KINDS: Mapping[str, LoadKind] = {
     "lights": LoadKind.MOTOR,
@@ -56,16 +56,21 @@ def fill_circuits(params: np.void, vehicle: Vehicle, places: Places) -> None:
 
 
 def _loss(load: Load) -> float:
-    """Share of its heat that a load loses per s in still air.
-
-    An igniter loses so much that its no-fire current just keeps it at what it needs:
-    loss * energy = no_fire^2 * resistance.
-    """
+    """Share of its heat that a load loses per s in still air."""
     if load.hot_wire is not None:
         return load.hot_wire.loss_w_k / load.hot_wire.heat_capacity_j_k
-    if load.no_fire_a is None or load.fire_energy_j <= 0.0:
+    return heat_loss(load.no_fire_a, load.resistance_ohm, load.fire_energy_j)
+
+
+def heat_loss(no_fire_a: float | None, resistance_ohm: float, fire_energy_j: float) -> float:
+    """Share of its heat that an igniter loses per s.
+
+    So much that its no-fire current just keeps it at what it needs:
+    loss * energy = no_fire^2 * resistance.
+    """
+    if no_fire_a is None or fire_energy_j <= 0.0:
         return 0.0
-    return load.no_fire_a**2 * load.resistance_ohm / load.fire_energy_j
+    return no_fire_a**2 * resistance_ohm / fire_energy_j
 
 
 def _bits(switches: Iterable[str], places: Places) -> int:

@@ -99,7 +99,7 @@ def test_a_reader_that_stops_reading_a_report_is_no_flight_that_fell_short(flies
 
 def test_options_are_passed_on(flies):
     asked = flies(CALM)
-    line = "fly a b -k calm --jobs 3 --on model --executor compiled"
+    line = "fly a b -k calm --jobs 3 --on model --executor compiled --flight 7 --seed 0"
     assert main(line.split()) == 0
     assert asked.pop("progress")
     assert asked.pop("announce")
@@ -109,6 +109,8 @@ def test_options_are_passed_on(flies):
         "jobs": 3,
         "on": "model",
         "executor": "compiled",
+        "flight": 7,
+        "seed": 0,
     }
 
 

@@ -1,0 +1,85 @@
+"""One flight of many: the same scenario with the numbers that its own chance gives it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import replace
+from statistics import NormalDist
+
+from sequencer.scenario.distributions import LEAST_SHARE
+from sequencer.scenario.model import Dispersions, Scenario
+
+__all__ = ["dispersed", "drawn_values", "plain_shares"]
+
+_STANDARD = NormalDist()
+
+
+def plain_shares(dispersions: Dispersions, seed: int, flight: int) -> list[float]:
+    """One share of 0 to 1 (both excluded) for each dispersion, independent of all others.
+
+    Philox of (seed, flight, name of the quantity): another dispersion beside it, or another order
+    of them, changes nothing.
+    """
+    from sequencer.world.chance import uniform_pair  # noqa: PLC0415 - loads numba
+
+    shares = []
+    for dispersion in dispersions.each:
+        digest = hashlib.sha256(dispersion.name.encode()).digest()
+        # the highest bit tells it from all sources that the world itself draws from
+        source = int.from_bytes(digest[:4], "little") | 1 << 31
+        draw = int.from_bytes(digest[4:8], "little")
+        share, _ = uniform_pair(seed, flight, source, draw)
+        shares.append(max(share, LEAST_SHARE))
+    return shares
+
+
+def drawn_values(dispersions: Dispersions, shares: Sequence[float]) -> tuple[float, ...]:
+    """Value of every dispersed quantity, in its unit, that these shares stand for.
+
+    Correlated ones go together through their normal scores (a Gaussian copula), so that every
+    quantity keeps its own distribution.
+    """
+    if dispersions.mixing is not None:
+        scores = [_STANDARD.inv_cdf(share) for share in shares]
+        mixed = [_sum_of_products(row, scores) for row in dispersions.mixing.tolist()]
+        most = 1.0 - 2.0 * LEAST_SHARE
+        shares = [min(max(_STANDARD.cdf(score), LEAST_SHARE), most) for score in mixed]
+    return tuple(
+        each.of(each.distribution.quantile(share))
+        for each, share in zip(dispersions.each, shares, strict=True)
+    )
+
+
+def _sum_of_products(row: Sequence[float], scores: Sequence[float]) -> float:
+    """One after the other: a library's product may round by the number of its threads."""
+    total = 0.0
+    for factor, score in zip(row, scores, strict=True):
+        total += factor * score
+    return total
+
+
+def dispersed(
+    scenario: Scenario,
+    flight: int,
+    seed: int | None = None,
+    shares: Sequence[float] | None = None,
+) -> Scenario:
+    """Flight number `flight` of a scenario; number 0 is the scenario as its files say it.
+
+    seed     of all chance, also that of the world; default: that of the scenario
+    shares   one for each dispersion; default: `plain_shares`
+    """
+    chosen = int(scenario.params["seed"]) if seed is None else seed
+    dispersions = scenario.dispersions
+    if dispersions.start is None or flight == 0:
+        params = scenario.params.copy()
+        params["seed"], params["flight"] = chosen, flight
+        return replace(scenario, params=params)
+    draft = dispersions.start()
+    draft.params["seed"], draft.params["flight"] = chosen, flight
+    if shares is None:
+        shares = plain_shares(dispersions, chosen, flight)
+    for each, value in zip(dispersions.each, drawn_values(dispersions, shares), strict=True):
+        each.quantity.write(draft, value)
+    return replace(scenario, params=draft.params, faults=tuple(draft.faults), link=draft.link)
