@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sequencer.errors import InputError, nearest
 from sequencer.units import unit
 from sequencer.vehicle import Vehicle
 from sequencer.world.layout import REMEMBERED, FaultKind
+from sequencer.world.proof import proof_of
 
 __all__ = ["FAULTS", "FaultRow", "Reach", "Reading", "fault_places", "reach_of", "resolve_fault"]
 
@@ -144,10 +145,12 @@ class Reach:
     places    kind of place (`FaultRow.place`) -> names, in the order of the world's indices; of a
               log "sensor" alone
     sensors   by name
+    proof     (kind, place) -> why that kind would change nothing there
     """
 
     places: Mapping[str, tuple[str, ...]]
     sensors: Mapping[str, Reading]
+    proof: Mapping[tuple[FaultKind, str], str] = field(default_factory=dict)
 
 
 def reach_of(vehicle: Vehicle) -> Reach:
@@ -168,6 +171,7 @@ def reach_of(vehicle: Vehicle) -> Reach:
             name: Reading(each.unit, each.computer, each.rate_hz)
             for name, each in vehicle.sensors.items()
         },
+        proof=proof_of(vehicle),
     )
 
 
@@ -201,6 +205,8 @@ def resolve_fault(
         raise InputError(f"'{kind}' needs a vehicle, and the inputs come from a log")
     choices = reach.places[row.place]
     at = _index(row.place, place, choices)
+    if (row.kind, place) in reach.proof:
+        raise InputError(f"'{kind}' changes nothing: {reach.proof[row.kind, place]}")
     if row.kind in _MEASURES_ONLY and reach.sensors[place].unit is None:
         raise InputError(_MEASURES_ONLY[row.kind].format(place))
     if row.other is None:

@@ -2,7 +2,8 @@
 
 The heat E above the air obeys E' = I^2 R - leak E, which for a constant current has the closed
 solution E = P/leak + (E0 - P/leak) exp(-leak t) with P = I^2 R (a body of one temperature, Newton's
-law of cooling). The load acts once E has been what it needs for as long as it takes.
+law of cooling). The load acts once E has been what it needs for as long as it takes: a wire has to
+stay hot for so long, while an igniter that was hot enough has caught and needs no more current.
 """
 
 from __future__ import annotations
@@ -66,9 +67,9 @@ def _power(state: Record, params: Record, load: int) -> float:
 
 
 @compiled()
-def _goes_on(params: Record, load: int, power: float) -> bool:
-    """Whether a load that is hot comes nearer to acting: a wire by its heat, else by current."""
-    return bool(power > 0.0 or params.load_capacity[load] > 0.0)
+def _is_hot(state: Record, load: int) -> bool:
+    """Whether it has all the heat that it needs."""
+    return bool(state.load_heat[load] >= state.load_needed[load] * _ENOUGH)
 
 
 @compiled()
@@ -78,9 +79,7 @@ def _wait(state: Record, params: Record, commands: Record, load: int) -> float:
     power = _power(state, params, load)
     if (heat <= 0.0 and power <= 0.0) or not _heats(state, params, commands, load):
         return math.inf
-    if heat >= needed * _ENOUGH:
-        if not _goes_on(params, load, power):
-            return math.inf
+    if _is_hot(state, load):
         late = fault_size(params, commands, _IGNITER_LATE, load, 0.0)
         left = params.load_hold[load] + late - state.load_held[load]
         return float(left) if left > TINY else 0.0
@@ -112,15 +111,13 @@ def warm(state: Record, params: Record, commands: Record, load: int, dt: float) 
         return False
     if dt > 0.0:
         # moments that are waited for split the time, so that a load is hot for all of it or not
-        held = 0.0
-        if heat >= needed * _ENOUGH:
-            held = state.load_held[load] + (dt if _goes_on(params, load, power) else 0.0)
-        if leak > 0.0:
+        hot = _is_hot(state, load)
+        state.load_held[load] = state.load_held[load] + dt if hot else 0.0
+        if leak > 0.0 and not (hot and params.load_capacity[load] <= 0.0):
             heat = heat * math.exp(-leak * dt) - power / leak * math.expm1(-leak * dt)
         else:
             heat += power * dt
         if power <= 0.0 and heat < needed * _NOTHING:
             heat = 0.0
         state.load_heat[load] = heat
-        state.load_held[load] = held
     return _wait(state, params, commands, load) <= 0.0

@@ -252,14 +252,20 @@ class TestComputers:
         assert record.first("entered pad.ignition") is None
 
     def test_outputs_are_off_while_a_computer_is_down(self, folder: Path) -> None:
-        """The pad goes down while an igniter is on that takes longer than that: nothing lights."""
-        row = (
-            '[[faults]]\nname = "slow"\nkind = "igniter_late"\nplace = "igniter_A1"\nsize = 0.1\n'
+        """The pad goes down while an igniter is on that takes longer than that: nothing lights.
+
+        Through 35 ohm more an igniter needs 0.08 s.
+        """
+        slow = (
+            '[[faults]]\nname = "slow"\nkind = "channel_resistance"\nplace = "pad.P1"\nsize = 35.0\n'
             "at_s = 0.0\n"
+        )
+        row = (
             '[[faults]]\nname = "f"\nkind = "reboot"\nplace = "pad"\n'
             'event = "fired pad.ascent_1"\nafter_s = 0.05\nfor_s = 0.1\n'
         )
-        record = fly(folder, row, stop=16.0)
+        assert fly(folder, slow, stop=16.0).first("lit A1") is not None
+        record = fly(folder, slow + row, stop=16.0)
         assert record.first("lit A2") is not None
         assert record.first("lit A1") is None
 

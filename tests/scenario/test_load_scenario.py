@@ -372,6 +372,14 @@ class TestComputerFaults:
                 "the size of 'channel_intermittent' is at least 0.02 s (got 0.01)",
             ),
             (
+                'kind = "igniter_late"\nplace = "horn"\nsize = 1.0',
+                "'igniter_late' changes nothing: 'horn' only signals, it never acts",
+            ),
+            (
+                'kind = "ejection_late"\nplace = "L1"\nsize = 1.0',
+                "'ejection_late' changes nothing: 'L1' has no ejection charge",
+            ),
+            (
                 'kind = "sensor_blocked"\nplace = "flight.baro"\nsize = 0.0',
                 "the size of 'sensor_blocked' is positive (got 0)",
             ),

@@ -138,16 +138,50 @@ def test_a_shorted_igniter_never_acts_and_acts_once_it_is_whole_again():
     assert steps(world, 0.03)["burning"][0] == 1
 
 
-def test_a_late_igniter_needs_its_current_for_all_of_the_time():
+def late_load(**load):
+    """A load that acts after 0.02 s of current, or 0.1 s later than that, and lights a motor."""
     params = rig(holds_down=1)
     add_motor(params, [(0.0, 5.0), (1.0, 5.0)])
-    add_load(params, LoadKind.MOTOR, delay=0.02)
+    add_load(params, LoadKind.MOTOR, delay=0.02, **load)
     add_fault(params, FaultKind.IGNITER_LATE, 0, 0.1)
     world = World(params)
     world.commands["fault"][0] = 1
-    for on, seconds, burning in ((1, 0.06, 0), (0, 1.0, 0), (1, 0.05, 0), (1, 0.02, 1)):
-        world.commands["channel"][0] = on
-        assert steps(world, seconds)["burning"][0] == burning
+    return world
+
+
+def burning(world, on, seconds):
+    world.commands["channel"][0] = on
+    return bool(steps(world, seconds)["burning"][0])
+
+
+def test_a_late_igniter_that_has_caught_acts_though_its_current_has_ended():
+    """A hang fire: what people wait for before they approach after a misfire."""
+    world = late_load()
+    assert not burning(world, 1, 0.03)
+    assert not burning(world, 0, 0.08)
+    assert burning(world, 0, 0.02)
+
+
+def test_a_late_igniter_that_has_not_caught_does_not_act():
+    world = late_load()
+    assert not burning(world, 1, 0.01)
+    assert not burning(world, 0, 1.0)
+
+
+def test_a_late_igniter_that_has_caught_acts_at_once_when_the_fault_ends():
+    world = late_load()
+    assert not burning(world, 1, 0.03)
+    assert not burning(world, 0, 0.02)
+    world.commands["fault"][0] = 0
+    assert burning(world, 0, 0.01)
+
+
+def test_a_late_hot_wire_has_to_stay_hot_for_all_of_the_time():
+    """It cools within 0.05 s: the second time it is kept hot."""
+    world = late_load(capacity=0.002, burns_at=300.0, loss=20.0)
+    assert not burning(world, 1, 0.06)
+    assert not burning(world, 0, 1.0)
+    assert burning(world, 1, 0.16)
 
 
 def test_a_stuck_servo_stalls_and_a_moving_one_draws_less():

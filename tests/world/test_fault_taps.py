@@ -63,7 +63,7 @@ SETTINGS = {
 ONSET = {FaultKind.HOLD_DOWN_STUCK: 30}
 
 
-def flown(fault=None, onset=300):
+def flown(fault=None, onset=300, until=None):
     params = all_sensors(two_stage(turbulence_w20=4.0, seed=3))
     params["motor_eject_delay"][2] = 1.0
     params["motor_eject_kind"][2] = LoadKind.PARACHUTE
@@ -75,8 +75,8 @@ def flown(fault=None, onset=300):
         add_fault(params, fault, *SETTINGS[fault])
 
     def begin(tick, world):
-        if fault is not None and tick == onset:
-            world.commands["fault"][0] = 1
+        if fault is not None and tick in (onset, until):
+            world.commands["fault"][0] = int(tick == onset)
 
     return whole_flight(World(params), begin, seconds=9.0)
 
@@ -96,6 +96,38 @@ def test_before_its_onset_a_flight_is_the_same_to_the_last_bit(fault, nominal):
     faulty = flown(fault, onset)
     assert faulty[:onset].tobytes() == nominal[:onset].tobytes()
     assert faulty[onset:].tobytes() != nominal[onset:].tobytes()
+
+
+#: kinds that act from tick 300 to 400 whatever is commanded then: a number that they leave larger
+LASTING = {
+    FaultKind.MOTOR_THRUST: lambda out: out["mass"][404],  # less propellant burnt
+    FaultKind.MOTOR_CHUFF: lambda out: np.argmax(out["burnt"][:, 1]),  # burns for longer
+    FaultKind.MOTOR_BURST: lambda out: out["burst"][404, 1],
+    FaultKind.CHANNEL_SHORTED_ON: lambda out: out["spent"][404, 5],
+    FaultKind.WRONG_MAP: lambda out: out["spent"][404, 5],  # channel 0 is still on
+}
+
+
+@pytest.mark.parametrize("fault", list(SETTINGS), ids=lambda fault: fault.name)
+def test_what_is_over_before_its_place_is_used_leaves_nothing_behind(fault, nominal):
+    """From tick 300 to 400 nothing but motors burns; the slow sensor has answered by 404."""
+    faulty = flown(fault, until=400)
+    assert faulty[:300].tobytes() == nominal[:300].tobytes()
+    if fault in LASTING:
+        assert LASTING[fault](faulty) > LASTING[fault](nominal)
+    else:
+        assert faulty[404:].tobytes() == nominal[404:].tobytes()
+
+
+def test_a_weak_motor_has_its_thrust_again_when_the_fault_ends(nominal):
+    thrust, sound = (
+        flown(FaultKind.MOTOR_THRUST, until=400)["thrust"][:, 1],
+        nominal["thrust"][:, 1],
+    )
+    assert (thrust[300:400] == 0.6 * sound[300:400]).all()
+    assert (thrust[:300] == sound[:300]).all()
+    assert (thrust[400:] == sound[400:]).all()
+    assert thrust[400] > 0.0
 
 
 @pytest.mark.parametrize(

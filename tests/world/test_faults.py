@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -78,6 +79,23 @@ def test_what_cannot_be(vehicle, kind, place, size, says, near):
     with pytest.raises(InputError, match=says) as caught:
         resolve_fault(kind, place, size, vehicle)
     assert caught.value.nearest == near
+
+
+def test_a_battery_without_a_table_knows_no_cold(vehicle):
+    flight = vehicle.computers["flight"]
+
+    def with_battery(**values):
+        battery = replace(flight.battery, **values)
+        return replace(vehicle, computers={"flight": replace(flight, battery=battery)})
+
+    table = with_battery(resistance_ohm=0.1, resistance_at=((-20.0, 4.0), (20.0, 1.0)))
+    assert resolve_fault("battery_cold", "flight", 10.0, table)[2] == 10.0
+    plain = with_battery(resistance_ohm=0.1, resistance_at=())
+    assert resolve_fault("battery_resistance", "flight", 2.0, plain)[2] == 2.0
+    with pytest.raises(InputError, match="has one resistance at all temperatures"):
+        resolve_fault("battery_cold", "flight", 10.0, plain)
+    with pytest.raises(InputError, match="the battery of 'flight' has no resistance"):
+        resolve_fault("battery_resistance", "flight", 2.0, with_battery(resistance_ohm=0.0))
 
 
 def test_how_stale_an_answer_may_be_depends_on_the_rate_of_its_sensor(vehicle):
