@@ -256,9 +256,11 @@ class TestComputers:
 
         Through 35 ohm more an igniter needs 0.08 s.
         """
+        fired = fly(folder, stop=16.0).first("fired pad.ascent_1")
+        assert fired is not None
         slow = (
-            '[[faults]]\nname = "slow"\nkind = "channel_resistance"\nplace = "pad.P1"\nsize = 35.0\n'
-            "at_s = 0.0\n"
+            '[[faults]]\nname = "slow"\nkind = "channel_resistance"\nplace = "pad.P1"\n'
+            f"size = 35.0\nat_s = {fired.tick / 100}\n"
         )
         row = (
             '[[faults]]\nname = "f"\nkind = "reboot"\nplace = "pad"\n'
