@@ -58,7 +58,7 @@ def test_the_size_is_in_the_unit_of_the_sensor(vehicle):
     [
         ("igniter_opn", "cutter", None, "unknown fault 'igniter_opn'", "igniter_open"),
         ("igniter_open", "cuter", None, "unknown load 'cuter'", "cutter"),
-        ("channel_dead", "F1", None, "unknown channel 'F1'", None),
+        ("channel_dead", "F1", None, "unknown channel 'F1'", "flight.F1"),
         ("sensor_nan", "flight.acel", None, "unknown sensor", "flight.accel"),
         ("separation_hung", "seperation", None, "unknown separation", "separation"),
         ("battery_low", "flihgt", 5.0, "unknown computer", "flight"),
