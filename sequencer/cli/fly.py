@@ -15,7 +15,10 @@ __all__ = ["command"]
 @click.argument("paths", nargs=-1, required=True, metavar="PATH...", type=FilePath())
 @click.option("-k", "keyword", metavar="WORD", help="Fly only scenarios whose name holds WORD.")
 @click.option(
-    "-v", "--verbose", is_flag=True, help="Show every flight's timeline and all shortfalls."
+    "-v",
+    "--verbose",
+    is_flag=True,
+    help="Show every flight's timeline, verdicts, firing circuits and all shortfalls.",
 )
 @click.option(
     "--json", "json_file", metavar="FILE", help="Write the results as JSON ('-': only that)."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
@@ -34,6 +35,7 @@ class Expectation:
                    at least one that does, and one that comes out so must be matched
     may_rest       names of requirements that may come out "not exercised" unmatched
     faults         names of the planned faults: each must begin, or the flight shows nothing of it
+    crew           what the crew is planned to do ("launch on"), as often as it stands here
     """
 
     outcome: str
@@ -45,6 +47,7 @@ class Expectation:
     not_decided: tuple[str, ...] = ()
     may_rest: frozenset[str] = frozenset()
     faults: tuple[str, ...] = ()
+    crew: tuple[str, ...] = ()
 
     def named(self, status: str) -> tuple[str, ...]:
         """The patterns that allow, and demand, this status."""
@@ -72,11 +75,11 @@ class Shortfall:
 def compare(expect: Expectation, record: FlightRecord) -> tuple[Shortfall, ...]:
     """Every way in which `record` (with its verdicts) differs from what was expected.
 
-    Faults that never began come first, then requirements that broke unexpectedly, then events,
-    then the outcome: the order in which they help to understand a failure.
+    What was planned and never began comes first, then requirements that broke unexpectedly, then
+    events, then the outcome: the order in which they help to understand a failure.
     """
     return (
-        *_faults(expect, record),
+        *_plans(expect, record),
         *_verdicts(expect, record),
         *_order(expect, record),
         *_windows(expect, record),
@@ -108,10 +111,13 @@ def _verdicts(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:
                 )
 
 
-def _faults(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:
+def _plans(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:
     for name in expect.faults:
         if record.first(f"fault_begun {name}") is None:
             yield Shortfall(f"the fault '{name}' never began: its moment did not come")
+    done = Counter(event.name for event in record.events if event.kind == "crew")
+    for label in Counter(expect.crew) - done:
+        yield Shortfall(f"the crew's '{label}' never came: its moment did not come")
 
 
 def _order(expect: Expectation, record: FlightRecord) -> Iterator[Shortfall]:

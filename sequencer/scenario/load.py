@@ -250,6 +250,7 @@ def _expect(
         not_exercised=tuple(table.not_exercised),
         not_decided=tuple(table.not_decided),
         faults=tuple(fault.name for fault in tables.faults),
+        crew=tuple(f"{action.switch} {'on' if action.on else 'off'}" for action in tables.crew),
         may_rest=frozenset(rule.name for rule in requirements if rule.may_rest),
     )
 

@@ -19,7 +19,7 @@ def test_short_work_says_nothing(nominal, page):
     assert text() == ""
 
 
-def test_on_a_terminal_the_bar_leaves_nothing_behind(nominal, short, page):
+def test_on_a_terminal_the_count_leaves_nothing_behind(nominal, short, page):
     out, text = page(80, color_system="standard")
     with watching(2, out) as step:
         step(nominal)
@@ -29,7 +29,7 @@ def test_on_a_terminal_the_bar_leaves_nothing_behind(nominal, short, page):
     assert text().endswith("\x1b[2K") or "\x1b[1A" in text()
 
 
-def test_a_dumb_terminal_gets_no_bar(nominal, page, monkeypatch):
+def test_a_dumb_terminal_gets_no_running_count(nominal, page, monkeypatch):
     monkeypatch.setenv("TERM", "dumb")
     out, text = page(80)
     with watching(1, out, clock=lambda: 0.0) as step:

@@ -141,3 +141,13 @@ def test_a_fault_that_never_began_proves_nothing() -> None:
     both = compare(Expectation("crashed", order=("apogee",), faults=("charge open",)), begun)
     assert "never began" in both[0].what
     assert len(both) == 3
+
+
+def test_what_the_crew_was_to_do_and_did_not() -> None:
+    flown = record((5, "crew launch on"), (9, "crew launch off"), (12, "liftoff"))
+    assert compare(Expectation("landed", crew=("launch on", "launch off")), flown) == ()
+    expect = Expectation("landed", crew=("launch on", "launch off", "launch on", "hold on"))
+    assert [shortfall.what for shortfall in compare(expect, flown)] == [
+        "the crew's 'launch on' never came: its moment did not come",
+        "the crew's 'hold on' never came: its moment did not come",
+    ]
