@@ -9,8 +9,9 @@ import numpy as np
 
 from sequencer.execute.interface import Outputs
 from sequencer.execute.jit import prepare
-from sequencer.execute.layout import ENTERED, NONE, STATE, EventKind, Head
+from sequencer.execute.layout import ENTERED, STATE, Head
 from sequencer.execute.tables import tables_of
+from sequencer.execute.words import Words
 from sequencer.sequence.model import Sequence
 
 __all__ = ["CompiledExecutor"]
@@ -42,8 +43,7 @@ class CompiledExecutor:
         self._driven = self._memory[
             head[Head.M_UNTIL] : head[Head.M_UNTIL] + len(pulses) + len(servos)
         ]
-        self._words = _words(sequence, tables.exits, pulses, servos)
-        self._inhibits = tuple(sequence.inhibits)
+        self._words = Words(tables)
         self.boot()
 
     def boot(self, retained: Mapping[str, bool] | None = None) -> None:
@@ -77,18 +77,10 @@ class CompiledExecutor:
 
     def _told(self, count: int) -> tuple[tuple[str, str, str], ...]:
         """The events of a tick in words."""
-        told = []
-        for kind, about, detail in self._events[1 : count + 1].tolist():
-            word, names = self._words[kind]
-            more = ""
-            if kind == EventKind.IGNORED:
-                more = "already on"
-            elif kind == EventKind.MOVED:
-                more = self.tables.positions[detail]
-            elif detail != NONE:
-                more = self._inhibits[detail]
-            told.append((word, names[about], more))
-        return tuple(told)
+        words = self._words
+        return tuple(
+            [words.tell(*event) for event in self._events[1 : count + 1].tolist()],
+        )
 
     def _message(self, clock: int) -> tuple[float, ...] | None:
         publication = self.sequence.publication
@@ -107,24 +99,3 @@ class CompiledExecutor:
         found = {"state": memory[STATE], "entered": memory[ENTERED]}
         found.update({name: memory[at] for name, at in self.tables.registers.items()})
         return found
-
-
-def _words(
-    sequence: Sequence, exits: tuple[str, ...], pulses: list[str], servos: list[str]
-) -> Mapping[int, tuple[str, tuple[str, ...]]]:
-    """Kind of an event -> its word, and the names that it may be about."""
-    flags = tuple(sequence.flags)
-    on, moved = tuple(pulses), tuple(servos)
-    return {
-        EventKind.ENTERED: ("entered", tuple(sequence.states)),
-        EventKind.TOOK: ("took", exits),
-        EventKind.SET: ("set", flags),
-        EventKind.CLEARED: ("cleared", flags),
-        EventKind.ENDED: ("ended", on),
-        EventKind.CUT: ("cut", on),
-        EventKind.FIRED: ("fired", on),
-        EventKind.IGNORED: ("ignored", on),
-        EventKind.BLOCKED: ("blocked", on),
-        EventKind.MOVED: ("moved", moved),
-        EventKind.MOVE_BLOCKED: ("blocked", moved),
-    }

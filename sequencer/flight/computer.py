@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from sequencer.flight import details
 from sequencer.flight.clock import Clock
 from sequencer.flight.link import Mailbox, Message
 from sequencer.flight.log import Log
@@ -128,11 +129,11 @@ class Computer:
         if self._boots_at is not None:
             self._boot(count, now)
         if self.stalls.late(count):
-            self._note("late", self.name, "tick skipped")
+            self._note("late", self.name, details.TICK_SKIPPED)
             return None
         message = self._run(count, now)
         if self.log is not None and self.log.add():
-            self._note("log_full", self.name, f"{self.log.length_s:g} s")
+            self._note("log_full", self.name, details.log_full(self.log.length_s))
             self.stalls.end(_LOG_WRITES)
         return message
 
@@ -154,7 +155,7 @@ class Computer:
         self.stalls.end(_LOG_WRITES)
         lost = self.log.cut() if self.log is not None else 0.0
         if lost > 0.0:
-            self._note("log_cut", self.name, f"the last {lost:g} s are lost")
+            self._note("log_cut", self.name, details.log_cut(lost))
 
     def _boot(self, count: int, now: int) -> None:
         self._boots_at = None
@@ -165,7 +166,7 @@ class Computer:
             box.forget(now)
         self.target.reset(Boot.WARM)
         self._start_log()
-        self._note("booted", self.name, f"boot {self.boot_number}")
+        self._note("booted", self.name, details.booted(self.boot_number))
 
     def _start_log(self) -> None:
         logger = self._wires.logger
@@ -192,9 +193,9 @@ class Computer:
         for sender, wanted in self._message_inputs.items():
             message, dropped, corrupt = self.mailboxes[sender].take(now)
             if corrupt:
-                self._note("corrupt", f"{self.name}.{sender}", f"{corrupt} failed the check")
+                self._note("corrupt", f"{self.name}.{sender}", details.corrupt(corrupt))
             if dropped:
-                self._note("dropped", f"{self.name}.{sender}", f"{dropped} not newer")
+                self._note("dropped", f"{self.name}.{sender}", details.dropped(dropped))
             if message is None:
                 continue
             for i, field in wanted:

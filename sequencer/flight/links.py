@@ -16,10 +16,29 @@ from sequencer.scenario.computer_faults import COMPUTER_FAULTS
 from sequencer.units import exact
 from sequencer.world.chance import SOURCE_LINK, uniform_pair
 
-__all__ = ["KINDS", "Links"]
+__all__ = ["KINDS", "LinkTimes", "Links"]
 
 #: faults of links and of the umbilical
 KINDS = frozenset(kind for kind in COMPUTER_FAULTS if kind.startswith(("link_", "umbilical_")))
+
+
+class LinkTimes:
+    """Times in a unit that tick and all delays share: whole numbers compare exactly.
+
+    per_tick   units to a world tick
+    """
+
+    def __init__(self, scenario: Scenario) -> None:
+        late = [
+            exact(f.size) for f in scenario.faults if f.kind in {"link_repeated", "link_delayed"}
+        ]
+        shared = (scenario.link.delay, *late)
+        self._per_s = math.lcm(scenario.rate_hz, *(each.denominator for each in shared))
+        self.per_tick = self._per_s // scenario.rate_hz
+
+    def units(self, seconds: Fraction) -> int:
+        """That long in units."""
+        return int(seconds * self._per_s)
 
 
 class Links:
@@ -43,19 +62,13 @@ class Links:
         self._parted = False
         #: active faults by name, and the tick at which each began
         self._active: dict[str, tuple[PlannedFault, int]] = {}
-        # times in a unit that tick and all delays share: whole numbers compare exactly
-        late = [
-            exact(f.size) for f in scenario.faults if f.kind in {"link_repeated", "link_delayed"}
-        ]
-        shared = (scenario.link.delay, *late)
-        self._units_per_s = math.lcm(self._rate, *(each.denominator for each in shared))
-        self._units_per_tick = self._units_per_s // self._rate
-        self._delay = self._units(scenario.link.delay)
+        self._times = LinkTimes(scenario)
+        self._delay = self._times.units(scenario.link.delay)
         self._by_chance = scenario.link.loses > 0.0 or scenario.link.repeats > 0.0
 
     def now(self, tick: int) -> int:
         """The world tick as a time of messages."""
-        return tick * self._units_per_tick
+        return tick * self._times.per_tick
 
     def begin(self, fault: PlannedFault, tick: int) -> None:
         """A fault of a link or of the umbilical sets in."""
@@ -129,7 +142,4 @@ class Links:
         return True
 
     def _sum(self, faults: list[PlannedFault], kind: str) -> int:
-        return sum(self._units(exact(fault.size)) for fault in faults if fault.kind == kind)
-
-    def _units(self, seconds: Fraction) -> int:
-        return int(seconds * self._units_per_s)
+        return sum(self._times.units(exact(each.size)) for each in faults if each.kind == kind)

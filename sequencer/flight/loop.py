@@ -7,7 +7,7 @@ step, and a computer that lost its power in it, is stamped with the tick at its 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 from sequencer.checks import judge
@@ -26,7 +26,7 @@ from sequencer.scenario.signals import memories
 from sequencer.world import World
 from sequencer.world.memory import Memory
 
-__all__ = ["fly"]
+__all__ = ["fly", "record_of"]
 
 
 def fly(scenario: Scenario, *, on: str = "model", executor: str = "compiled") -> FlightRecord:
@@ -104,20 +104,28 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
             recorder.note(kind, name, "over")
             break
 
+    logs = {each.name: each.log.length_s for each in everyone if each.log is not None}
+    return record_of(scenario, world, recorder, tick, logs)
+
+
+def record_of(
+    scenario: Scenario, world: Memory, recorder: Recorder, ticks: int, logs: Mapping[str, float]
+) -> FlightRecord:
+    """The record of a flight that is over, with its verdicts.
+
+    logs   computer -> how long its log is, s
+    """
+    source, rate = scenario.source, scenario.rate_hz
+    lengths = {f"{name}_log_s": length for name, length in logs.items()}
     record = FlightRecord(
         scenario=scenario.name,
         rate_hz=rate,
-        ticks=tick,
+        ticks=ticks,
         events=recorder.events,
-        signals=recorder.signals(tick),
+        signals=recorder.signals(ticks),
         outcome=outcome_of(source, world),
-        facts=facts_of(source, world, rate) | _logs(everyone),
+        facts=facts_of(source, world, rate) | lengths,
         hashes=scenario.hashes,
-        logic=LogicSignals(recorder.events, tick, memories(scenario.sequences, scenario.faults)),
+        logic=LogicSignals(recorder.events, ticks, memories(scenario.sequences, scenario.faults)),
     )
     return replace(record, verdicts=judge(record, scenario.requirements))
-
-
-def _logs(computers: Iterable[Computer]) -> dict[str, float]:
-    """How long the log of every computer with a logger is, s."""
-    return {f"{each.name}_log_s": each.log.length_s for each in computers if each.log is not None}

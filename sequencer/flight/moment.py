@@ -33,9 +33,9 @@ class Moment:
         self._trigger = trigger
         self._recorder = recorder
         self._computers = computers
-        self._wait = math.ceil(round(trigger.after_s * rate_hz, 6))
+        self._wait = trigger.waits_ticks(rate_hz)
         self._lasts = trigger.lasts_ticks(rate_hz)
-        self._at = None if trigger.at_s is None else math.ceil(round(trigger.at_s * rate_hz, 6))
+        self._at = trigger.at_tick(rate_hz)
         self._been_above = False
         self._begins: int | None = None
         self._ends = math.inf

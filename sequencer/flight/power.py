@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from sequencer.flight import details
 from sequencer.flight.computer import Computer, Note
 from sequencer.scenario import Scenario
 from sequencer.world.jit import Record
@@ -46,7 +47,7 @@ class Power:
             if down:
                 self._down.add(computer.name)
                 least = float(out["battery_least"][index])
-                self._note("brown_out", computer.name, f"down to {least:.2f} V")
+                self._note("brown_out", computer.name, details.brown_out(least))
                 computer.power_cut(_REASON)
             else:
                 self._down.discard(computer.name)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +15,10 @@ from sequencer.vehicle.capacity import SENSORS
 from sequencer.world.layout import OUT, empty
 from sequencer.world.memory import Memory
 
-__all__ = ["Recorder"]
+__all__ = ["FACTS", "Recorder", "names_of_facts"]
 
 #: fields of OUT whose change from 0 to 1 is an event -> its kind; causes before their effects
-_FACTS: Mapping[str, str] = {
+FACTS: Mapping[str, str] = {
     "spent": "acted",
     "released": "released",
     "lifted": "liftoff",
@@ -40,36 +40,32 @@ _ANSWERS = np.dtype([("value", "f8", (SENSORS,))])
 
 
 class Recorder:
-    """Keeps one record of OUT per world tick, and events as they come."""
+    """Keeps one record of OUT per world tick, and events as they come.
 
-    def __init__(self, scenario: Scenario, world: Memory) -> None:
+    kept   records of OUT to write to, at least `stop_ticks` of them; default: its own
+    """
+
+    def __init__(
+        self, scenario: Scenario, world: Memory, kept: NDArray[np.void] | None = None
+    ) -> None:
         self._scenario = scenario
         self._world = world
         self._out = world.out
         self._flies = not isinstance(scenario.source, Recording)
         layout = OUT if self._flies else _ANSWERS
-        self._kept = empty(layout, scenario.stop_ticks)
+        self._kept = empty(layout, scenario.stop_ticks) if kept is None else kept
         self._kept_bytes = self._kept.view(np.uint8).reshape(-1, layout.itemsize)
         self._now = world.out_bytes[: layout.itemsize]
         self._events: list[Event] = []
         self._counts: dict[str, int] = {}
         self.down_tick: int | None = None
         self._tick = 0
-        names = scenario.places
-        self._names: Mapping[str, tuple[str, ...]] = {
-            "burning": names.motors,
-            "burst": names.motors,
-            "burnt": names.motors,
-            "ejected": names.motors,
-            "deployed": names.parachutes,
-            "opened": names.parachutes,
-            "spent": names.loads,
-        }
+        self._names = names_of_facts(scenario)
         # all facts lie side by side at the end of OUT: one look tells whether any changed
         start = OUT.fields["released"][1]  # type: ignore[index]
         self._facts = world.out_bytes[start:].view(np.int64)
         self._facts_were = self._facts.tobytes()
-        self._was = {field: np.array(world.out[field], ndmin=1) for field in _FACTS}
+        self._was = {field: np.array(world.out[field], ndmin=1) for field in FACTS}
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -95,6 +91,16 @@ class Recorder:
         self._events.append(event)
         self._counts[event.label] = self._counts.get(event.label, 0) + 1
 
+    @property
+    def kept_bytes(self) -> NDArray[np.uint8]:
+        """Memory for one record of OUT per tick, shape (ticks, OUT.itemsize)."""
+        return self._kept_bytes
+
+    def take_over(self, events: Iterable[Event], down_tick: int | None) -> None:
+        """These events came, and `kept_bytes` was filled, without this recorder."""
+        self._events.extend(events)
+        self.down_tick = down_tick
+
     def keep(self) -> None:
         """Keep the truth of the present tick."""
         # as bytes: a third of the time that numpy takes to copy a record field by field
@@ -107,7 +113,7 @@ class Recorder:
         if facts == self._facts_were:
             return
         self._facts_were = facts
-        for field, kind in _FACTS.items():
+        for field, kind in FACTS.items():
             now = np.array(self._out[field], ndmin=1)
             was = self._was[field]
             for i in np.flatnonzero((now == 1) & (was == 0)).tolist():
@@ -173,6 +179,14 @@ class Recorder:
         for name in ("touchdown_speed_m_s", "touchdown_sideways_m_s", "touchdown_tilt_deg"):
             add(name, SIGNALS[name].unit, np.where(down, at_contact.get(name, np.nan), np.nan))
         return found
+
+
+def names_of_facts(scenario: Scenario) -> dict[str, tuple[str, ...]]:
+    """Field of OUT -> names by index, for the facts that come more than once."""
+    places = scenario.places
+    found = dict.fromkeys(("burning", "burst", "burnt", "ejected"), places.motors)
+    found.update(dict.fromkeys(("deployed", "opened"), places.parachutes))
+    return found | {"spent": places.loads}
 
 
 def _signal(name: str, symbol: str, values: NDArray[np.float64]) -> Signal:

@@ -36,6 +36,14 @@ class Trigger:
     until: str | None = None
     while_in: bool = False
 
+    def at_tick(self, rate_hz: int) -> int | None:
+        """World tick of `at_s`, the first that is not before it."""
+        return None if self.at_s is None else math.ceil(round(self.at_s * rate_hz, 6))
+
+    def waits_ticks(self, rate_hz: int) -> int:
+        """How many world ticks `after_s` is."""
+        return math.ceil(round(self.after_s * rate_hz, 6))
+
     def lasts_ticks(self, rate_hz: int) -> float:
         """How many world ticks `for_s` is, at least one; inf for the rest of the flight."""
         if math.isinf(self.for_s):

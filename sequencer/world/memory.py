@@ -63,6 +63,11 @@ class Memory(ABC):
         return self._memory[3]
 
     @property
+    def memory(self) -> tuple[NDArray[np.uint8], ...]:
+        """The memory of state, params, commands and out, live, one array of bytes each."""
+        return self._memory
+
+    @property
     def body0_parachutes(self) -> NDArray[np.int64]:
         """Indices of the parachutes of the body that carries the flight computer."""
         count = int(self.params["parachutes"])

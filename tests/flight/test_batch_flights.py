@@ -1,0 +1,160 @@
+"""The batch kernel flies what the loop flies: every event, signal, fact and verdict."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from itertools import count
+from pathlib import Path
+
+import pytest
+
+from sequencer.errors import UsageError
+from sequencer.flight.batch import fly_compiled, fly_flights
+from sequencer.flight.batch.plan import batch_of
+from sequencer.flight.loop import fly
+from sequencer.record import FlightRecord
+from sequencer.scenario import PlannedFault, Recording, Scenario, dispersed, load_scenario
+from sequencer.scenario.trigger import Trigger
+
+DEMO = Path(__file__).parents[2] / "scenarios"
+NAMES = sorted(path.name.removesuffix(".scenario.toml") for path in DEMO.glob("*.scenario.toml"))
+EVENTS = ("liftoff", "apogee", "separated", "late flight", "crew launch on", "never comes")
+COMPUTER_FAULTS = {
+    "reboot": (0.0, 0.0),
+    "late_ticks": (0.0, 0.0),
+    "clock_drift": (-9e5, 9e5),
+    "logger_stall": (0.05, 2.0),
+    "link_lost": (0.0, 0.0),
+    "link_repeated": (0.0, 0.5),
+    "link_delayed": (0.0, 0.5),
+    "link_corrupted": (0.0, 0.0),
+    "umbilical_pulled": (0.0, 0.0),
+    "umbilical_bounces": (0.02, 2.0),
+}
+
+
+@cache
+def scenario_of(name: str) -> Scenario:
+    return load_scenario(DEMO / f"{name}.scenario.toml")
+
+
+def assert_same(one: FlightRecord, other: FlightRecord) -> None:
+    assert one.events == other.events
+    assert (one.ticks, one.outcome) == (other.ticks, other.outcome)
+    assert repr(one.facts) == repr(other.facts)
+    assert [repr(verdict) for verdict in one.verdicts] == [repr(v) for v in other.verdicts]
+    assert list(one.signals) == list(other.signals)
+    for name, signal in one.signals.items():
+        assert signal.values.tobytes() == other.signals[name].values.tobytes(), name
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_scenario_of_the_demo(name: str) -> None:
+    scenario = scenario_of(name)
+    assert (batch_of(scenario) is None) == isinstance(scenario.source, Recording)
+    assert_same(fly_compiled(scenario), fly(scenario))
+
+
+def some_trigger(chance: random.Random, scenario: Scenario) -> Trigger:
+    computer = chance.choice(list(scenario.sequences))
+    state = (computer, chance.choice(list(scenario.sequences[computer].states)))
+    lasting = chance.choice(
+        ({}, {"for_s": chance.uniform(0.0, 5.0)}, {"until": chance.choice(EVENTS)})
+    )
+    beginning = chance.choice(
+        (
+            {"at_s": chance.uniform(0.0, 30.0)},
+            {"event": chance.choice(EVENTS)},
+            {"state": state},
+            {"state": state, "while_in": True},
+            {"above_m": chance.uniform(-1.0, 100.0)},
+            {"below_m": chance.uniform(0.0, 100.0)},
+        )
+    )
+    if "while_in" in beginning:
+        lasting = {}
+    return Trigger(after_s=chance.choice((0.0, chance.uniform(0.0, 2.0))), **beginning, **lasting)
+
+
+def some_fault(chance: random.Random, scenario: Scenario, kind: str) -> PlannedFault:
+    place = "umbilical" if "umbilical" in kind else chance.choice(list(scenario.sequences))
+    size = round(chance.uniform(*COMPUTER_FAULTS[kind]), chance.choice((1, 4))) or 0.1
+    return PlannedFault("extra", kind, place, None, some_trigger(chance, scenario), size)
+
+
+@pytest.mark.parametrize("kind", COMPUTER_FAULTS)
+def test_faults_of_computers_at_random_moments(kind: str) -> None:
+    chance = random.Random(f"computer {kind}")  # noqa: S311 - no secrets
+    scenario = scenario_of("calm_landing")
+    fault = some_fault(chance, scenario, kind)
+    link = replace(scenario.link, loses=0.1, repeats=0.2)
+    changed = replace(scenario, faults=(*scenario.faults, fault), link=link)
+    assert_same(fly_compiled(changed), fly(changed))
+
+
+def with_world_faults() -> dict[str, str]:
+    """Kind of a fault in the world -> the first scenario of the demo that has one."""
+    found: dict[str, str] = {}
+    for name in NAMES:
+        scenario = scenario_of(name)
+        if not isinstance(scenario.source, Recording):
+            for fault in scenario.faults:
+                if fault.row is not None:
+                    found.setdefault(fault.kind, name)
+    return found
+
+
+def test_faults_of_the_world_at_random_moments() -> None:
+    """Every kind that the demo has (all but a few), each at one moment drawn for it."""
+    kinds = with_world_faults()
+    assert len(kinds) >= 25
+    for kind, name in kinds.items():
+        chance = random.Random(f"world {kind}")  # noqa: S311 - no secrets
+        scenario = scenario_of(name)
+        faults = [
+            replace(fault, trigger=some_trigger(chance, scenario)) for fault in scenario.faults
+        ]
+        changed = replace(scenario, faults=tuple(faults))
+        assert_same(fly_compiled(changed), fly(changed))
+
+
+def test_more_events_and_letters_than_there_is_room_for_at_first() -> None:
+    """A computer that misses every tick for 30 s: thousands of events, hundreds of letters."""
+    scenario = scenario_of("calm_landing")
+    hangs = PlannedFault("hangs", "late_ticks", "flight", None, Trigger(at_s=0.5, for_s=30.0))
+    changed = replace(scenario, faults=(hangs,))
+    record = fly_compiled(changed)
+    assert sum(event.kind == "late" for event in record.events) == 30 * 100
+    assert_same(record, fly(changed))
+
+
+def test_a_drift_that_no_whole_numbers_hold_is_flown_by_the_loop() -> None:
+    scenario = scenario_of("calm_landing")
+    fault = PlannedFault("d", "clock_drift", "flight", None, Trigger(at_s=1.0), 1e-14 + math.pi)
+    changed = replace(scenario, faults=(fault,), stop_ticks=300)
+    assert batch_of(changed) is None
+    assert_same(fly_compiled(changed), fly(changed))
+
+
+def test_many_flights_on_any_number_of_threads() -> None:
+    """In order, each as it is alone; those of a series without end only as far as asked for."""
+    scenario = scenario_of("breeze")
+    alone = [fly(dispersed(scenario, number, 7)) for number in range(1, 6)]
+
+    def flights() -> Iterator[Scenario]:
+        return (dispersed(scenario, number, 7) for number in count(1))
+
+    for threads in (1, 2, 3):
+        found = fly_flights(flights(), threads)
+        for one, other in zip(found, alone, strict=False):
+            assert_same(one, other)
+    assert len({record.facts["apogee_m"] for record in alone}) >= 4
+
+
+def test_no_threads() -> None:
+    with pytest.raises(UsageError, match="at least one thread, not 0"):
+        fly_flights([scenario_of("breeze")], 0)
