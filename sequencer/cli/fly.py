@@ -56,6 +56,13 @@ __all__ = ["command"]
     metavar="S",
     help="Seed of all chance; default: that of the scenario.",
 )
+@click.option(
+    "--of",
+    "campaign",
+    metavar="DIR",
+    type=FilePath(),
+    help="With --flight: as it was drawn in the campaign that is kept in DIR.",
+)
 @click.pass_context
 def command(
     ctx: click.Context,
@@ -70,6 +77,7 @@ def command(
     executor: str,
     flight: int | None,
     seed: int | None,
+    campaign: Path | None,
 ) -> None:
     """Fly scenarios (files or folders) and tell where they fall short.
 
@@ -91,6 +99,14 @@ def command(
         raise click.UsageError("only one of --json and --junit can go to standard output", ctx)
     check_writable(json_file)
     check_writable(junit_file)
+    shares = None
+    if campaign is not None:
+        from sequencer.studies.shards import read_design
+
+        if flight is None or seed is not None:
+            raise click.UsageError("--of goes with --flight, and has its own seed", ctx)
+        design = read_design(campaign)
+        seed, shares = design.seed, design.shares(flight)
     with lean_numba(), watching(len(find_scenarios(paths, keyword))) as step:
         results = fly_many(
             paths,
@@ -100,6 +116,7 @@ def command(
             executor=executor,
             flight=flight or 0,
             seed=seed,
+            shares=shares,
             progress=step,
             announce=lambda line: click.echo(line, err=True),
         )

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import multiprocessing
-import os
-import signal
-import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from functools import partial
 from pathlib import Path
@@ -16,6 +13,7 @@ from sequencer.compiling import lean_numba
 from sequencer.errors import DrycountError, InputError, UsageError
 from sequencer.flight.preparing import prepare
 from sequencer.flight.result import Result
+from sequencer.flight.workers import cores, end_quietly, interrupts_held_back
 from sequencer.world.margins import Margin
 
 __all__ = ["find_scenarios", "fly_many", "fly_one"]
@@ -71,10 +69,11 @@ def fly_one(
     *,
     flight: int = 0,
     seed: int | None = None,
+    shares: Sequence[float] | None = None,
 ) -> Result:
     """Fly one scenario file; whatever keeps it from flying becomes the result's `error`.
 
-    announce, flight, seed   as in `fly_many`
+    announce, flight, seed, shares   as in `fly_many`
     """
     # late: looking for scenarios needs neither numba nor pydantic
     from sequencer.scenario import compare, dispersed, load_scenario  # noqa: PLC0415
@@ -88,7 +87,7 @@ def fly_one(
         from sequencer.flight.loop import fly  # noqa: PLC0415
 
         if flight or seed is not None:
-            scenario = dispersed(scenario, flight, seed)
+            scenario = dispersed(scenario, flight, seed, shares)
         record = fly(scenario, on=on, executor=executor)
         margins: tuple[Margin, ...] = ()
         if isinstance(scenario.source, Vehicle):
@@ -119,14 +118,16 @@ def fly_many(
     executor: str = "compiled",
     flight: int = 0,
     seed: int | None = None,
+    shares: Sequence[float] | None = None,
     progress: Callable[[Result], None] | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> list[Result]:
     """Fly all scenarios that `paths` name; results in the order of `find_scenarios`.
 
     jobs       worker processes; by default as many as there are cores, at most one per scenario
-    flight     number of a flight of a campaign, drawn plainly; 0: each scenario as it stands
+    flight     number of a flight of a campaign; 0: each scenario as it stands
     seed       of all chance; by default each scenario's own
+    shares     of that flight for the scenario's dispersions; None: drawn plainly
     progress   called with each result as it is ready, in any order
     announce   called with one line when something takes long (compiling the flight kernel)
 
@@ -138,17 +139,17 @@ def fly_many(
     if jobs is not None and jobs < 1:
         raise UsageError(f"--jobs must be at least 1, not {jobs}")
     check_target(on, executor)
-    workers = min(len(files), jobs or _cores())
+    workers = min(len(files), jobs or cores())
     if workers == 1 or not _any_readable(files):
         results = []
         for path in files:
-            result = fly_one(path, on, executor, announce, flight=flight, seed=seed)
+            result = fly_one(path, on, executor, announce, flight=flight, seed=seed, shares=shares)
             if progress is not None:
                 progress(result)
             results.append(result)
         return results
     prepare(announce, executor)
-    one = partial(_fly_in_worker, on=on, executor=executor, flight=flight, seed=seed)
+    one = partial(_fly_in_worker, on=on, executor=executor, flight=flight, seed=seed, shares=shares)
     return _in_parallel(files, workers, one, progress)
 
 
@@ -161,9 +162,9 @@ def _in_parallel(
     # spawn: a forked copy of a process that has compiled kernels can hang
     context = multiprocessing.get_context("spawn")
     by_path: dict[Path, Result] = {}
-    pool = ProcessPoolExecutor(workers, context, initializer=_end_quietly)
+    pool = ProcessPoolExecutor(workers, context, initializer=end_quietly)
     try:
-        with _interrupts_held_back():  # which the workers inherit while they start
+        with interrupts_held_back():  # which the workers inherit while they start
             waiting: dict[Future[Result], Path] = {pool.submit(one, path): path for path in files}
         for future in as_completed(waiting):
             result = future.result()
@@ -180,47 +181,14 @@ def _in_parallel(
     return [by_path[path] for path in files]
 
 
-def _fly_in_worker(path: Path, *, on: str, executor: str, flight: int, seed: int | None) -> Result:
+def _fly_in_worker(
+    path: Path,
+    *,
+    on: str,
+    executor: str,
+    flight: int,
+    seed: int | None,
+    shares: Sequence[float] | None,
+) -> Result:
     with lean_numba():
-        return fly_one(path, on, executor, flight=flight, seed=seed)
-
-
-def _end_quietly() -> None:
-    """In a worker: Ctrl-C, which reaches it too, ends it without a word; the parent says it."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    if hasattr(signal, "pthread_sigmask"):
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-
-
-@contextlib.contextmanager
-def _interrupts_held_back() -> Iterator[None]:
-    """Inside, Ctrl-C waits: for this process, and for the processes that it starts.
-
-    The mask is for what is started, which inherits it. It covers one thread only, and the signal
-    may reach another, so here a handler takes note and what came is raised at the end.
-    """
-    if not hasattr(signal, "pthread_sigmask"):  # not on this platform
-        yield
-        return
-    came: list[int] = []
-    is_main = threading.current_thread() is threading.main_thread()
-    handler = signal.getsignal(signal.SIGINT) if is_main else None
-    if handler is not None:
-        signal.signal(signal.SIGINT, lambda number, _: came.append(number))
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)  # one that waited comes here
-        if handler is not None:
-            signal.signal(signal.SIGINT, handler)
-    if came:
-        signal.raise_signal(signal.SIGINT)
-
-
-def _cores() -> int:
-    """Cores that this process may use."""
-    try:
-        return len(os.sched_getaffinity(0))
-    except AttributeError:  # not on this platform
-        return os.cpu_count() or 1
+        return fly_one(path, on, executor, flight=flight, seed=seed, shares=shares)

@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rich.console import Console
-from rich.progress import Progress, TextColumn
+from rich.progress import Progress, TextColumn, TimeRemainingColumn
 
 from sequencer.flight.result import Result
 from sequencer.report.terminal import console
 
-__all__ = ["Step", "watching"]
+__all__ = ["Step", "counting", "watching"]
 
 #: called once with each finished result
 Step = Callable[[Result], None]
@@ -37,6 +37,31 @@ def watching(
             yield step
     else:
         yield _lines(total, out, clock)
+
+
+@contextmanager
+def counting(
+    total: int, out: Console | None = None, clock: Callable[[], float] = time.monotonic
+) -> Iterator[Callable[[int], None]]:
+    """As `watching`, for flights without a name: yields a function that takes how many more."""
+    out = console(stderr=True) if out is None else out
+    if out.is_terminal and not out.is_dumb_terminal:
+        shown = TextColumn("{task.completed:.0f} of {task.total:.0f} flown, {task.elapsed:.0f} s")
+        with Progress(shown, TimeRemainingColumn(), console=out, transient=True) as progress:
+            task = progress.add_task("", total=total)
+            yield lambda more: progress.advance(task, more)
+        return
+    flown, last = 0, clock()
+
+    def step(more: int) -> None:
+        nonlocal flown, last
+        flown += more
+        now = clock()
+        if now - last >= PAUSE_S:
+            last = now
+            out.print(f"{flown} of {total} flown", soft_wrap=True)
+
+    yield step
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from statistics import NormalDist
 
+from sequencer.errors import UsageError
 from sequencer.scenario.distributions import LEAST_SHARE
 from sequencer.scenario.model import Dispersions, Scenario
 
@@ -69,6 +70,8 @@ def dispersed(
 
     seed     of all chance, also that of the world; default: that of the scenario
     shares   one for each dispersion; default: `plain_shares`
+
+    Raises UsageError where there are more or fewer shares than dispersions.
     """
     chosen = int(scenario.params["seed"]) if seed is None else seed
     dispersions = scenario.dispersions
@@ -80,6 +83,10 @@ def dispersed(
     draft.params["seed"], draft.params["flight"] = chosen, flight
     if shares is None:
         shares = plain_shares(dispersions, chosen, flight)
+    if len(shares) != len(dispersions.each):
+        raise UsageError(
+            f"{scenario.path}: disperses {len(dispersions.each)} quantities, not {len(shares)}"
+        )
     for each, value in zip(dispersions.each, drawn_values(dispersions, shares), strict=True):
         each.quantity.write(draft, value)
     return replace(scenario, params=draft.params, faults=tuple(draft.faults), link=draft.link)

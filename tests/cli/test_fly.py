@@ -111,6 +111,7 @@ def test_options_are_passed_on(flies):
         "executor": "compiled",
         "flight": 7,
         "seed": 0,
+        "shares": None,
     }
 
 

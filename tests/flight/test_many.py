@@ -12,7 +12,7 @@ import pytest
 
 import sequencer.world
 from sequencer.errors import InputError, UsageError
-from sequencer.flight import find_scenarios, fly_many, many
+from sequencer.flight import find_scenarios, fly_many, workers
 
 
 @pytest.fixture
@@ -87,7 +87,7 @@ def test_ctrl_c_waits_while_workers_start(*, other_thread: bool) -> None:
         idle.start()
 
     def start() -> None:
-        with many._interrupts_held_back():
+        with workers.interrupts_held_back():
             os.kill(os.getpid(), signal.SIGINT)
             done.extend("started" for _ in range(20_000))  # time to notice the signal in
 

@@ -1,0 +1,65 @@
+"""Flies ranges of flights of one scenario and makes rows of a table out of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from sequencer.errors import UsageError
+from sequencer.flight.loop import fly
+from sequencer.record import FlightRecord
+from sequencer.scenario import Scenario, compare, dispersed
+from sequencer.scenario.dispersed import drawn_values, plain_shares
+from sequencer.studies.columns import FACTS, columns_of, input_of, margin_of, status_of
+
+__all__ = ["fly_range"]
+
+
+def fly_range(
+    scenario: Scenario,
+    flights: range,
+    seed: int,
+    shares: Sequence[Sequence[float]] | None = None,
+    *,
+    executor: str = "compiled",
+) -> dict[str, list[Any]]:
+    """Fly a range of flights.
+
+    flights   their numbers, from 1
+    shares    of every flight, for its dispersions; None: each draws its own
+    executor  as in `sequencer.flight.fly`
+
+    Returns the columns of `sequencer.studies.columns.columns_of`, each with one entry per flight.
+    What comes out for a flight does not depend on which others are flown with it.
+    """
+    if shares is not None and len(shares) != len(flights):
+        raise UsageError(f"{len(shares)} shares for {len(flights)} flights")
+    found: dict[str, list[Any]] = {name: [] for name in columns_of(scenario)}
+    for index, number in enumerate(flights):
+        own = shares[index] if shares is not None else None
+        if own is None:
+            own = plain_shares(scenario.dispersions, seed, number)
+        flight = dispersed(scenario, number, seed, own)
+        row = _row(scenario, number, fly(flight, executor=executor))
+        values = drawn_values(scenario.dispersions, own)
+        for dispersion, value in zip(scenario.dispersions.each, values, strict=True):
+            row[input_of(dispersion.name)] = value
+        for name, column in found.items():
+            column.append(row[name])
+    return found
+
+
+def _row(scenario: Scenario, number: int, record: FlightRecord) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "flight": number,
+        "outcome": record.outcome,
+        "as_expected": not compare(scenario.expect, record),
+    }
+    row |= {fact: record.facts.get(fact, math.nan) for fact in FACTS}
+    for verdict in record.verdicts:
+        row[status_of(verdict.requirement)] = verdict.status
+        row[margin_of(verdict.requirement)] = (
+            math.nan if verdict.margin is None else float(verdict.margin)
+        )
+    return row
