@@ -16,6 +16,7 @@ from typing import Any
 
 from sequencer.compiling import lean_numba
 from sequencer.errors import InputError, UsageError
+from sequencer.flight.batch.jit import prepare as prepare_batch
 from sequencer.flight.preparing import prepare
 from sequencer.flight.workers import cores, end_quietly, interrupts_held_back
 from sequencer.scenario import Scenario, load_scenario
@@ -64,7 +65,6 @@ def fly_campaign(
     folder: Path | None = None,
     until_width: float | None = None,
     jobs: int | None = None,
-    executor: str = "compiled",
     progress: Progress | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> Summary:
@@ -95,8 +95,9 @@ def fly_campaign(
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="drycount-")))
         shards = stack.enter_context(Shards(folder, plan, scenario.hashes, columns_of(scenario)))
         with lean_numba():
-            prepare(announce, executor)
-        crew = _Crew(scenario, jobs or cores(), executor)
+            prepare(announce)
+            prepare_batch(announce)
+        crew = _Crew(scenario, jobs or cores())
         stack.enter_context(crew)
         shown = 0
         for look, (flights, confidence) in enumerate(stages, 1):
@@ -116,8 +117,8 @@ def fly_campaign(
 class _Crew(contextlib.AbstractContextManager["_Crew"]):
     """Worker processes, started when there is something to fly."""
 
-    def __init__(self, scenario: Scenario, workers: int, executor: str) -> None:
-        self._start = (scenario.path, dict(scenario.hashes), executor)
+    def __init__(self, scenario: Scenario, workers: int) -> None:
+        self._start = (scenario.path, dict(scenario.hashes))
         self._workers = workers
         self._pool: ProcessPoolExecutor | None = None
 
@@ -173,24 +174,23 @@ class _Crew(contextlib.AbstractContextManager["_Crew"]):
             return self._pool.submit(_fly_task, task)
 
 
-_held: tuple[Scenario, str] | None = None
+_held: Scenario | None = None
 
 
-def _open(path: Path, hashes: dict[str, str], executor: str) -> None:
+def _open(path: Path, hashes: dict[str, str]) -> None:
     """In a worker: read the scenario once."""
     global _held  # noqa: PLW0603 - what a worker process is for
     end_quietly()
     with contextlib.suppress(InputError):  # told by the first task
         scenario = load_scenario(path)
         if dict(scenario.hashes) == hashes:
-            _held = (scenario, executor)
+            _held = scenario
 
 
 def _fly_task(task: _Task) -> dict[str, list[Any]]:
     if _held is None:
         raise UsageError("the files of the scenario have changed while it was flown")
-    scenario, executor = _held
     with lean_numba():
         from sequencer.studies.flying import fly_range  # noqa: PLC0415 - loads the kernel
 
-        return fly_range(scenario, task.flights, task.seed, task.shares, executor=executor)
+        return fly_range(_held, task.flights, task.seed, task.shares)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from sequencer.errors import UsageError
-from sequencer.flight.loop import fly
+from sequencer.flight.batch import fly_flights
 from sequencer.record import FlightRecord
 from sequencer.scenario import Scenario, compare, dispersed
 from sequencer.scenario.dispersed import drawn_values, plain_shares
@@ -21,27 +21,24 @@ def fly_range(
     flights: range,
     seed: int,
     shares: Sequence[Sequence[float]] | None = None,
-    *,
-    executor: str = "compiled",
 ) -> dict[str, list[Any]]:
     """Fly a range of flights.
 
     flights   their numbers, from 1
     shares    of every flight, for its dispersions; None: each draws its own
-    executor  as in `sequencer.flight.fly`
 
     Returns the columns of `sequencer.studies.columns.columns_of`, each with one entry per flight.
     What comes out for a flight does not depend on which others are flown with it.
     """
     if shares is not None and len(shares) != len(flights):
         raise UsageError(f"{len(shares)} shares for {len(flights)} flights")
+    if shares is None:
+        shares = [plain_shares(scenario.dispersions, seed, number) for number in flights]
+    drawn = zip(flights, shares, strict=True)
+    records = fly_flights(dispersed(scenario, number, seed, own) for number, own in drawn)
     found: dict[str, list[Any]] = {name: [] for name in columns_of(scenario)}
-    for index, number in enumerate(flights):
-        own = shares[index] if shares is not None else None
-        if own is None:
-            own = plain_shares(scenario.dispersions, seed, number)
-        flight = dispersed(scenario, number, seed, own)
-        row = _row(scenario, number, fly(flight, executor=executor))
+    for number, own, record in zip(flights, shares, records, strict=True):
+        row = _row(scenario, number, record)
         values = drawn_values(scenario.dispersions, own)
         for dispersion, value in zip(scenario.dispersions.each, values, strict=True):
             row[input_of(dispersion.name)] = value

@@ -205,6 +205,7 @@ def _platform() -> dict[str, str]:
     from llvmlite import binding  # type: ignore[import-untyped]  # noqa: PLC0415 - takes a while
 
     from sequencer.execute.jit import KERNEL as LOGIC  # noqa: PLC0415
+    from sequencer.flight.batch.jit import KERNEL as BATCH  # noqa: PLC0415
     from sequencer.world.jit import KERNEL as WORLD  # noqa: PLC0415
 
     return {
@@ -215,6 +216,7 @@ def _platform() -> dict[str, str]:
         "library": " ".join(platform.libc_ver()),
         "physics": WORLD.folder.name,
         "logic": LOGIC.folder.name,
+        "flight": BATCH.folder.name,
     }
 
 
