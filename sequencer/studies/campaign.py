@@ -73,7 +73,7 @@ def fly_campaign(
     design       of the scenario that has been read
     folder       where its flights are kept; None: nowhere
     until_width  stop as soon as no interval of a probability is wider
-    jobs         worker processes; the table does not depend on it
+    jobs         worker processes, 1: none beside this one; the table does not depend on it
 
     Raises InputError for a scenario that cannot be used, UsageError for one without dispersions, a
     folder that cannot be written, or where a package is missing.
@@ -115,10 +115,10 @@ def fly_campaign(
 
 
 class _Crew(contextlib.AbstractContextManager["_Crew"]):
-    """Worker processes, started when there is something to fly."""
+    """Worker processes, started when there is something to fly; one alone needs none."""
 
     def __init__(self, scenario: Scenario, workers: int) -> None:
-        self._start = (scenario.path, dict(scenario.hashes))
+        self._scenario = scenario
         self._workers = workers
         self._pool: ProcessPoolExecutor | None = None
 
@@ -161,6 +161,10 @@ class _Crew(contextlib.AbstractContextManager["_Crew"]):
                 yield _Task(flights, design.seed, shares or None)
 
     def _submit(self, task: _Task) -> Future[dict[str, list[Any]]]:
+        if self._workers == 1:
+            done: Future[dict[str, list[Any]]] = Future()
+            done.set_result(_fly(self._scenario, task))
+            return done
         if self._pool is not None:
             return self._pool.submit(_fly_task, task)
         # spawn: a forked copy of a process that has compiled kernels can hang
@@ -168,7 +172,7 @@ class _Crew(contextlib.AbstractContextManager["_Crew"]):
             self._workers,
             multiprocessing.get_context("spawn"),
             initializer=_open,
-            initargs=self._start,
+            initargs=(self._scenario.path, dict(self._scenario.hashes)),
         )
         with interrupts_held_back():  # which the workers inherit while they start
             return self._pool.submit(_fly_task, task)
@@ -190,7 +194,11 @@ def _open(path: Path, hashes: dict[str, str]) -> None:
 def _fly_task(task: _Task) -> dict[str, list[Any]]:
     if _held is None:
         raise UsageError("the files of the scenario have changed while it was flown")
+    return _fly(_held, task)
+
+
+def _fly(scenario: Scenario, task: _Task) -> dict[str, list[Any]]:
     with lean_numba():
         from sequencer.studies.flying import fly_range  # noqa: PLC0415 - loads the kernel
 
-        return fly_range(_held, task.flights, task.seed, task.shares)
+        return fly_range(scenario, task.flights, task.seed, task.shares)
