@@ -75,6 +75,10 @@ def dispersed(
     """
     chosen = int(scenario.params["seed"]) if seed is None else seed
     dispersions = scenario.dispersions
+    if shares is not None and len(shares) != len(dispersions.each):
+        raise UsageError(
+            f"{scenario.path}: disperses {len(dispersions.each)} quantities, not {len(shares)}"
+        )
     if dispersions.start is None or flight == 0:
         params = scenario.params.copy()
         params["seed"], params["flight"] = chosen, flight
@@ -83,10 +87,6 @@ def dispersed(
     draft.params["seed"], draft.params["flight"] = chosen, flight
     if shares is None:
         shares = plain_shares(dispersions, chosen, flight)
-    if len(shares) != len(dispersions.each):
-        raise UsageError(
-            f"{scenario.path}: disperses {len(dispersions.each)} quantities, not {len(shares)}"
-        )
     for each, value in zip(dispersions.each, drawn_values(dispersions, shares), strict=True):
         each.quantity.write(draft, value)
     return replace(scenario, params=draft.params, faults=tuple(draft.faults), link=draft.link)

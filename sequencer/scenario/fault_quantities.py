@@ -21,6 +21,8 @@ __all__ = ["Check", "fault_quantities"]
 #: raises InputError for a size that the fault cannot have
 Check = Callable[[float], object]
 
+#: of a size that becomes a fraction of time: more would only make it unwieldy
+_DIGITS = 6
 _TIMES = {"at_s": False, "after_s": False, "for_s": True}
 
 
@@ -71,7 +73,8 @@ def _time(number: int, key: str, draft: Draft, value: float) -> None:
 
 
 def _own_size(number: int, draft: Draft, value: float) -> None:
-    draft.faults[number] = replace(draft.faults[number], size=value)
+    size = round(value, _DIGITS) or value
+    draft.faults[number] = replace(draft.faults[number], size=size)
 
 
 def _row_size(row: int, symbol: str, draft: Draft, value: float) -> None:

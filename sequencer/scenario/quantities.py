@@ -28,6 +28,8 @@ from sequencer.world.weather import Weather
 __all__ = ["link_quantities", "quantity", "vehicle_quantities", "weather_quantities"]
 
 _INF: Final = math.inf
+#: digits of a delay: times are compared as fractions, which more would only make unwieldy
+_NANOSECOND: Final = 9
 #: what bounds a number: least, greatest, and whether the least itself is out
 Bounds = tuple[float, float, bool]
 _POSITIVE: Final[Bounds] = (0.0, _INF, True)
@@ -295,7 +297,7 @@ def link_quantities(delay_s: float, loses: float, repeats: float) -> Iterator[Qu
     """What the [link] between the computers may be."""
 
     def delay(draft: Draft, value: float) -> None:
-        draft.link = replace(draft.link, delay=exact(value))
+        draft.link = replace(draft.link, delay=exact(round(value, _NANOSECOND)))
 
     def lose(draft: Draft, value: float) -> None:
         draft.link = replace(draft.link, loses=value)

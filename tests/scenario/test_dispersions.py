@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sequencer.errors import InputError
+from sequencer.errors import InputError, UsageError
+from sequencer.flight.batch.plan import batch_of
 from sequencer.scenario import Scenario, dispersed, load_scenario
 from sequencer.scenario.dispersed import drawn_values, plain_shares
 from sequencer.scenario.quantities import vehicle_quantities, weather_quantities
@@ -124,6 +125,20 @@ def test_an_igniter_with_another_energy_still_stands_its_no_fire_current(folder:
     assert after["load_energy"][index] == 2.0 * before["load_energy"][index]
     kept = after["load_energy"][index] * after["load_loss"][index]
     assert kept == pytest.approx(before["load_energy"][index] * before["load_loss"][index])
+
+
+def test_shares_of_another_scenario_are_refused(folder: Path) -> None:
+    calm = load(folder, "")
+    with pytest.raises(UsageError, match="disperses 0 quantities, not 2"):
+        dispersed(calm, 1, shares=[0.1, 0.2])
+
+
+def test_a_drawn_delay_is_still_flown_by_the_batch_kernel(folder: Path) -> None:
+    more = '[[dispersions]]\nquantity = "link.delay_s"\ndistribution = "uniform"\n'
+    scenario = load(folder, more + "low = 0.0\nhigh = 0.01\n")
+    flight = dispersed(scenario, 1)
+    assert 0 < flight.link.delay != scenario.link.delay
+    assert batch_of(flight) is not None
 
 
 def test_units_are_those_of_the_name(folder: Path) -> None:
