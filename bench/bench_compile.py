@@ -10,6 +10,7 @@ import time
 
 _WORLD = "sequencer.world.kernel"
 _LOGIC = "sequencer.execute.interpret"
+_BATCH = "sequencer.flight.batch.kernel"
 
 
 def measure() -> list[tuple[str, float, str, str]]:
@@ -17,9 +18,11 @@ def measure() -> list[tuple[str, float, str, str]]:
     with tempfile.TemporaryDirectory() as cache:
         cold, warm = _load(cache, _WORLD), _load(cache, _WORLD)
         logic = _load(cache, _LOGIC)
+        batch = _load(cache, _BATCH)
     return [
         ("flight kernel compiled into an empty cache", cold, "s", "<= 60"),
         ("interpreter of sequences compiled into an empty cache", logic, "s", ""),
+        ("kernel of many flights compiled into an empty cache", batch, "s", ""),
         ("flight kernel loaded from the cache", warm, "s", ""),
     ]
 

@@ -124,7 +124,7 @@ def _fly(batch: Batch, kept: NDArray[np.void] | None) -> FlightRecord:
         world = World(scenario.params)
         recorder = Recorder(scenario, world, kept)
         flight = _memory(batch, world, room, letters)
-        rows = recorder.kept_bytes.reshape(-1)
+        rows = recorder.kept_bytes.reshape(-1).view(np.int64)
         ended = fly_whole(step, tick, batch.plan, flight, *world.memory, rows)
         events = int(flight.head[Head.EVENTS])
         lost = bool(flight.head[Head.LETTERS_LOST])

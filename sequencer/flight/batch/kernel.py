@@ -213,10 +213,10 @@ def _fly(
     params: NDArray[np.uint8],
     commands: NDArray[np.uint8],
     out: NDArray[np.uint8],
-    kept: NDArray[np.uint8],
+    kept: NDArray[np.int64],
 ) -> int:
     numbers = params.view(np.int64)
-    width = out.shape[0]
+    width = flight.out_ints.shape[0]
     stands_at = flight.out_reals[_HEIGHT]
     _begin(plan, flight)
     tick = _FIRST
@@ -226,7 +226,8 @@ def _fly(
         for computer in range(plan.computers.shape[0]):
             while tick >= flight.cpu[computer, _FALLS_ON]:
                 turn(run, plan, flight, numbers, computer, tick)
-        kept[tick * width : (tick + 1) * width] = out
+        for i in range(width):
+            kept[tick * width + i] = flight.out_ints[i]
         step(state, params, commands, out)
         tick += 1
         flight.head[_TICK] = tick
@@ -248,7 +249,7 @@ def _fly(
 
 
 @compiled(
-    types.int64(_STEP, _RUN, _PLAN, _FLIGHT, _BYTES, _BYTES, _BYTES, _BYTES, _BYTES),
+    types.int64(_STEP, _RUN, _PLAN, _FLIGHT, _BYTES, _BYTES, _BYTES, _BYTES, _INT),
 )
 def fly_whole(
     step: Any,  # noqa: ANN401 - as above
@@ -259,7 +260,7 @@ def fly_whole(
     params: NDArray[np.uint8],
     commands: NDArray[np.uint8],
     out: NDArray[np.uint8],
-    kept: NDArray[np.uint8],
+    kept: NDArray[np.int64],
 ) -> int:
     """Fly to the end; how many world ticks that was.
 
@@ -267,6 +268,6 @@ def fly_whole(
     run      `sequencer.execute.interpret.tick`
     flight   all zeros but for the world's own, which stands on its pad at tick 0
     state, params, commands, out    the memory of the world
-    kept     gets one record of OUT per tick, shape (STOP * OUT.itemsize,)
+    kept     gets one record of OUT per tick, as whole numbers, shape (STOP * OUT.itemsize / 8,)
     """
     return int(_fly(step, run, plan, flight, state, params, commands, out, kept))

@@ -82,6 +82,9 @@ _32: Final = np.uint64(32)
 _11: Final = np.uint64(11)
 _TO_UNIT: Final = 2.0**-53
 _SOURCE: Final = plain(SOURCE_LINK)
+# plain 0 and 1 would have callees compiled anew for each of them
+_ZERO: Final = plain(0)
+_ONE: Final = plain(1)
 _NAN: Final = float("nan")
 
 
@@ -150,7 +153,7 @@ def send(plan: Plan, flight: Flight, params: Code, sender: int, tick: int) -> No
         if first < plan.reals[_LOSES]:
             return
         twice = second < plan.reals[_REPEATS]
-    again, later, whole = False, 0, 1
+    again, later, whole = False, _ZERO, _ONE
     for fault in range(plan.faults.shape[0]):
         row = plan.faults[fault]
         if flight.fault_on[fault] != 0 and row[_PLACE] == sender:
@@ -160,7 +163,7 @@ def send(plan: Plan, flight: Flight, params: Code, sender: int, tick: int) -> No
                 again = True
                 later += row[_SIZE]
             elif row[_DOES] == _LINK_CORRUPTED:
-                whole = 0
+                whole = _ZERO
     now = tick * plan.scalars[_UNITS_PER_TICK]
     _post(plan, flight, sender, now + way, whole)
     if twice:
@@ -185,8 +188,11 @@ def _remove(state: Row, letters: Table, values: NDArray[np.float64], letter: int
     """Close the gap, in order."""
     last = state[_WAITING] - 1
     for i in range(letter, last):
-        letters[i] = letters[i + 1]
-        values[i] = values[i + 1]
+        # entry by entry: numba takes long to compile copies of rows
+        for j in range(letters.shape[1]):
+            letters[i, j] = letters[i + 1, j]
+        for j in range(values.shape[1]):
+            values[i, j] = values[i + 1, j]
     state[_WAITING] = last
 
 
