@@ -19,6 +19,7 @@ test: $(FULL)
 	$(BIN)/python -m pytest -n auto
 
 soak: $(FULL)
+	$(BIN)/python -m sequencer.testing.soak --pairs 100000
 	DRYCOUNT_HYPOTHESIS=soak $(BIN)/python -m pytest -n auto
 
 lint: $(FULL)
@@ -35,7 +36,7 @@ coverage: $(FULL)
 
 clean:
 	rm -rf $(VENV) build dist bench.json .coverage* .pytest_cache .mypy_cache .ruff_cache \
-		.hypothesis .import_linter_cache
+		.hypothesis .import_linter_cache .soak
 	find sequencer hil tests bench -name __pycache__ -type d -exec rm -rf {} +
 
 $(VENV)/bin/python:

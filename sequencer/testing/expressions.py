@@ -32,6 +32,7 @@ class Vocabulary:
     numbers: tuple[str, ...]
     truths: tuple[str, ...] = ()
     tilts: tuple[str, ...] = ()
+    angles: tuple[str, ...] = ()  # limits that a tilt may be compared with
     states: tuple[str, ...] = ()
 
 
@@ -41,7 +42,7 @@ def random_number(rng: Random, words: Vocabulary, depth: int = 2) -> Node:
     if depth == 0 or form == "name":
         return Variable(rng.choice(words.numbers))
     if form == "literal":
-        return Number(rng.choice([0.0, 1.0, 0.1, 3.0]))
+        return Number(rng.choice([0.0, 1.0, 0.1, 3.0, 9.80665]))
     first = random_number(rng, words, depth - 1)
     if form == "negate":
         return Negate(first)
@@ -72,5 +73,6 @@ def random_truth(  # noqa: PLR0911 - one return per form
         return Truth(rng.random() < 0.5)
     operator = rng.choice(["<", "<=", ">", ">=", "==", "!="])
     if form == "tilt" and words.tilts:
-        return Comparison(operator, Variable(rng.choice(words.tilts)), LimitCosine("tilted"))
+        sides = Variable(rng.choice(words.tilts)), LimitCosine(rng.choice(words.angles))
+        return Comparison(operator, *(sides if rng.random() < 0.7 else sides[::-1]))
     return Comparison(operator, random_number(rng, words, 1), random_number(rng, words, 1))

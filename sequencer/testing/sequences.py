@@ -1,18 +1,15 @@
-"""Random small sequences and random input streams.
-
-They are built as the loader would build them, so that every executor can be asked to agree on
-them. The streams are meant to hurt: values jump between a few numbers that lie on and beside the
-limits, some are NaN, infinite or huge, inputs go stale, and the clock leaves ticks out.
+"""Random small sequences, built as the loader would build them; see `sequencer.testing.streams`.
 
 Everything is drawn from a `random.Random`, because Hypothesis takes a hundred times as long to
-draw a sequence piece by piece. `sequences()` and `streams()` seed one per example; with
-``shrink=True`` Hypothesis controls every draw and can make a failing example small.
+draw a sequence piece by piece. `sequences()` seeds one per example; with ``shrink=True`` Hypothesis
+controls every draw and can make a failing example small.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
@@ -37,24 +34,10 @@ from sequencer.sequence.model import (
 )
 from sequencer.testing.expressions import Vocabulary, random_number, random_truth
 
-__all__ = ["Step", "random_sequence", "random_stream", "sequences", "streams"]
+__all__ = ["random_sequence", "sequences"]
 
-RATE_HZ = 100
-_DT = 0.01
+_RATES_HZ = [1, 30, 50, 100, 100, 400, 1000]
 _PULSED = [kind for kind in FUNCTION_VERBS if kind != "servo"]
-_PLAIN = [0.0, 1.0, -1.0, 0.5, 2.0, 3.0]
-_NASTY = [-0.0, 1e308, -1e308, 5e-324, math.nan, math.inf, -math.inf]
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """What one tick is given; see `sequencer.execute.Executor.tick`."""
-
-    clock: int
-    values: tuple[float, ...]
-    fresh: tuple[bool, ...]
-
-
 _NUMBER_KINDS = (
     *("expression", "low_pass", "filtered_rate", "integral", "peak", "median3", "age", "timer"),
 )
@@ -62,7 +45,7 @@ _TRUTH_KINDS = ("truth", "latch", "vote")
 
 
 def _block(  # noqa: C901, PLR0911 - one branch per kind
-    rng: Random, words: Vocabulary, kind: str
+    rng: Random, words: Vocabulary, kind: str, rate_hz: int
 ) -> Block:
     """A block of this kind over the names that are known so far."""
 
@@ -72,9 +55,10 @@ def _block(  # noqa: C901, PLR0911 - one branch per kind
     def truth() -> Node:
         return random_truth(rng, words, 1)
 
-    a, dt = ("a", rng.choice([0.1, 0.5, 1.0 / 3.0])), ("dt", _DT)
-    rate = ("rate_hz", float(RATE_HZ))
+    rate = ("rate_hz", float(rate_hz))
     gate = rng.choice([None, None, *words.inputs])
+    dt = ("dt", 1.0 / rate_hz if gate is None else rng.choice([1.0 / rate_hz, 0.04, 1.7]))
+    a = ("a", dt[1] / (rng.choice([0.01, 0.2, 5.0]) + dt[1]))
     if kind == "expression":
         return Block(kind, ((kind, number()),))
     if kind == "truth":
@@ -96,20 +80,24 @@ def _block(  # noqa: C901, PLR0911 - one branch per kind
     of = ("of", number())
     if kind == "integral":
         running = (("while", truth()),) * rng.randint(0, 1)
-        return Block(kind, (of, *running, *reset), (dt, ("initial", 0.5)), gate)
+        return Block(
+            kind, (of, *running, *reset), (dt, ("initial", rng.choice([0.0, 0.5, -7.3]))), gate
+        )
     if kind == "peak":
         return Block(kind, (of, *reset), (), gate)
     coefficients = {"low_pass": (a,), "filtered_rate": (a, dt), "median3": ()}[kind]
     return Block(kind, (of,), coefficients, gate)
 
 
-def _estimates(rng: Random, words: Vocabulary) -> tuple[dict[str, Estimate], Vocabulary]:
+def _estimates(
+    rng: Random, words: Vocabulary, rate_hz: int
+) -> tuple[dict[str, Estimate], Vocabulary]:
     """A few estimates, each free to read those above it; the grown vocabulary beside them."""
     found: dict[str, Estimate] = {}
-    for index in range(rng.randint(0, 5)):
+    for index in range(rng.choice([0, 1, 2, 3, 4, 5, 9])):
         name = f"e{index}"
         kind = rng.choice([*_NUMBER_KINDS, *_TRUTH_KINDS, "attitude"])
-        block = _block(rng, words, kind)
+        block = _block(rng, words, kind, rate_hz)
         if kind in _TRUTH_KINDS:
             found[name] = Estimate(name, "bool", block)
             words = replace(words, truths=(*words.truths, name))
@@ -128,21 +116,34 @@ def _functions(rng: Random, inhibits: tuple[str, ...]) -> dict[str, Function]:
         blocked = tuple(rng.sample(inhibits, rng.randint(0, len(inhibits))))
         name = f"p{index}"
         found[name] = Function(name, rng.choice(_PULSED), rng.randint(1, 6), blocked)
-    for name in ("g0", "g1")[: rng.choice([0, 1, 2, 2])]:
+    for name in ("g0", "g1", "g2", "g3")[: rng.choice([0, 1, 2, 2, 4])]:
         blocked = inhibits[: rng.choice([0, 0, 1])]
-        positions = (("in", 0.0), ("out", 1.0))
-        found[name] = Function(name, "servo", 0, blocked, positions, "in")
+        positions = (("in", 0.0), ("out", 1.0), ("between", 0.1 + 0.2))
+        found[name] = Function(name, "servo", 0, blocked, positions, rng.choice(["in", "between"]))
+    names = list(found)
+    rng.shuffle(names)  # those with a pulse and servos are declared in any order
+    return {name: found[name] for name in names}
+
+
+def _loops(
+    rng: Random, words: Vocabulary, functions: dict[str, Function], rate_hz: int
+) -> dict[str, Loop]:
+    """Control loops, where there is a tilt to hold and two servos for each to hold it with."""
+    found: dict[str, Loop] = {}
+    servos = sorted(name for name, function in functions.items() if function.kind == "servo")
+    for number in range(len(servos) // 2 if words.tilts else 0):
+        rates = tuple((f"rate_{axis}", random_number(rng, words, 1)) for axis in "yz")
+        gains = (
+            ("kp", rng.choice([0.4, -0.7])),
+            ("ki", rng.choice([0.0, 5.0, -0.3])),
+            ("kd", rng.choice([0.1, 0.0])),
+            ("limit", rng.choice([0.1, 1.5])),
+            ("dt", 1.0 / rate_hz),
+        )
+        block = Block("thrust_vector_pid", rates, gains, subject=rng.choice(words.tilts))
+        outputs = [("y", servos[2 * number]), ("z", servos[2 * number + 1])]
+        found[f"loop{number}"] = Loop(f"loop{number}", block, tuple(outputs))
     return found
-
-
-def _loops(rng: Random, words: Vocabulary, functions: dict[str, Function]) -> dict[str, Loop]:
-    """A control loop, where there is a tilt to hold and two servos to hold it with."""
-    if not words.tilts or "g1" not in functions:
-        return {}
-    rates = tuple((f"rate_{axis}", random_number(rng, words, 1)) for axis in "yz")
-    gains = (("kp", 0.4), ("ki", rng.choice([0.0, 5.0])), ("kd", 0.1), ("limit", 0.1), ("dt", _DT))
-    block = Block("thrust_vector_pid", rates, gains, subject=rng.choice(words.tilts))
-    return {"loop": Loop("loop", block, (("y", "g0"), ("z", "g1")))}
 
 
 class _Behaviour:
@@ -176,8 +177,8 @@ class _Behaviour:
             name=name,
             sources=sources,
             to=rng.choice(self.words.states),
-            condition=random_truth(rng, self.words),
-            hold_ticks=rng.choice([1, 1, 2, 3, 5]),
+            condition=random_truth(rng, self.words, rng.choice([1, 2, 2, 3])),
+            hold_ticks=rng.choice([1, 1, 2, 3, 5, 12]),
             fresh=rng.choice([None, None, *self.words.inputs]),
             actions=self.commands(),
             common=common,
@@ -186,55 +187,63 @@ class _Behaviour:
         )
 
 
-def random_sequence(rng: Random) -> Sequence:
+def _publication(rng: Random, fields: Iterable[str]) -> Publication | None:
+    chosen = tuple(name for name in fields if rng.random() < 0.8)
+    return Publication(rng.randint(1, 4), chosen) if chosen else None
+
+
+def random_sequence(rng: Random, name: str = "random") -> Sequence:
     """A sequence of one to four states with everything that the model knows."""
+    rate_hz = rng.choice(_RATES_HZ)
     states = tuple(f"s{index}" for index in range(rng.choice([1, 2, 3, 4, 4])))
     quantities = tuple(f"x{index}" for index in range(rng.randint(1, 2)))
     flags = tuple(f"f{index}" for index in range(rng.randint(0, 2)))
+    limits = {
+        "low": Limit("low", 0.0, "1", 0.0, ""),
+        "high": Limit("high", 2.0, "1", 0.0, ""),
+        "tilted": Limit("tilted", 0.5, "rad", 0.0, "", math.cos(0.5)),
+        "level": Limit("level", math.pi / 2, "rad", 0.0, "", math.cos(math.pi / 2)),
+    }
     words = Vocabulary(
         inputs=(*quantities, "key"),
         numbers=(*quantities, *quantities, "low", "high", "time_in_state"),
         truths=("key", *flags),
+        angles=("tilted", "level"),
         states=states,
     )
-    estimates, words = _estimates(rng, words)
+    estimates, words = _estimates(rng, words, rate_hz)
     inhibits = {
-        name: Inhibit(name, random_truth(rng, words, 1), "")
-        for name in ("i0", "i1")[: rng.randint(0, 2)]
+        inhibit: Inhibit(inhibit, random_truth(rng, words, 1), "")
+        for inhibit in ("i0", "i1", "i2")[: rng.randint(0, 3)]
     }
     functions = _functions(rng, tuple(inhibits))
-    loops = _loops(rng, words, functions)
+    loops = _loops(rng, words, functions, rate_hz)
     draw = _Behaviour(rng, words, functions, flags)
     common = tuple(
         draw.exits(f"c{index}", tuple(rng.sample(states, rng.randint(1, len(states)))), common=True)
         for index in range(rng.choice([0, 1, 2]))
     )
     found = {}
-    for name in states:
+    for state in states:
         exits = tuple(
-            draw.exits(f"{name}.{index}", (name,), common=False)
+            draw.exits(f"{state}.{index}", (state,), common=False)
             for index in range(rng.choice([0, 1, 2]))
         )
-        running = tuple(loops)[: rng.choice([0, 1, 1])]
+        running = tuple(rng.sample(tuple(loops), rng.randint(0, len(loops))))
         entry, leave = draw.commands(), draw.commands()
-        found[name] = State(name, "flight", entry, leave, exits, running, 1)
-    fields = (*flags, *estimates)
+        found[state] = State(state, "flight", entry, leave, exits, running, 1)
     return Sequence(
-        name="random",
+        name=name,
         about="",
         path=Path("random.sequence.toml"),
-        rate_hz=RATE_HZ,
+        rate_hz=rate_hz,
         boot_ticks=0,
-        start=states[0],
-        inputs={name: Input(name, "bool" if name == "key" else "1") for name in words.inputs},
-        limits={
-            "low": Limit("low", 0.0, "1", 0.0, ""),
-            "high": Limit("high", 2.0, "1", 0.0, ""),
-            "tilted": Limit("tilted", 0.5, "rad", 0.0, "", math.cos(0.5)),
-        },
+        start=rng.choice(states),
+        inputs={put: Input(put, "bool" if put == "key" else "1") for put in words.inputs},
+        limits=limits,
         flags={
-            name: Flag(name, initial=rng.choice([True, False]), retained=rng.choice([True, False]))
-            for name in flags
+            flag: Flag(flag, initial=rng.choice([True, False]), retained=rng.choice([True, False]))
+            for flag in flags
         },
         estimates=estimates,
         inhibits=inhibits,
@@ -242,38 +251,11 @@ def random_sequence(rng: Random) -> Sequence:
         loops=loops,
         states=found,
         common_exits=common,
-        publication=Publication(rng.randint(1, 4), fields) if fields else None,
+        publication=_publication(rng, (*flags, *estimates)),
         digest="",
     )
-
-
-def random_stream(rng: Random, sequence: Sequence, ticks: int) -> list[Step]:
-    """Inputs for this many executed ticks of a sequence; values dwell, and then jump."""
-    clock = rng.choice([0, 0, 0, 2])
-    values = [rng.choice(_PLAIN) for _ in sequence.inputs]
-    steps = []
-    for _ in range(ticks):
-        for index in range(len(values)):
-            if rng.random() < 0.3:  # dwells of three ticks on average
-                values[index] = rng.choice(_PLAIN + _PLAIN + _NASTY)
-        fresh = tuple(rng.choice([True, True, False]) for _ in values)
-        steps.append(Step(clock, tuple(values), fresh))
-        clock += rng.choice([1, 1, 1, 1, 1, 1, 2, 3])
-    return steps
 
 
 def sequences(*, shrink: bool = False) -> st.SearchStrategy[Sequence]:
     """Strategy for `random_sequence`."""
     return st.builds(random_sequence, st.randoms(use_true_random=not shrink))
-
-
-def streams(
-    sequence: Sequence, *, most: int = 60, shrink: bool = False
-) -> st.SearchStrategy[list[Step]]:
-    """Strategy for `random_stream` of up to `most` ticks."""
-    return st.builds(
-        random_stream,
-        st.randoms(use_true_random=not shrink),
-        st.just(sequence),
-        st.integers(1, most),
-    )

@@ -11,7 +11,8 @@ from logic_builder import logic, state, way
 
 from sequencer.execute import ReferenceExecutor
 from sequencer.expressions import Variable
-from sequencer.testing.sequences import Step, random_sequence, random_stream, sequences, streams
+from sequencer.testing.sequences import random_sequence, sequences
+from sequencer.testing.streams import Step, random_stream, streams
 
 randoms = st.randoms(use_true_random=True)
 
