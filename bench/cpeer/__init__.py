@@ -1,0 +1,14 @@
+"""The world step once more, in C99: what a C compiler makes of the same model on the same memory.
+
+Built at run time with the system's `cc -O3 -ffp-contract=off` (no fast-math) into a temporary
+folder. Its structures are written from the record types of `sequencer.world.layout`, and the
+compiler checks their sizes and the place of every field, so that both steps work on the same
+records.
+"""
+
+from __future__ import annotations
+
+from cpeer.build import CompilerError, find_compiler
+from cpeer.flying import CStep, CWorld, commands_of
+
+__all__ = ["CStep", "CWorld", "CompilerError", "commands_of", "find_compiler"]
