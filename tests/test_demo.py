@@ -1,4 +1,4 @@
-"""The demo: every scenario comes out as it says, and none stands there without a reason."""
+"""The demo: every scenario comes out as it says, on the loop and in the batch kernel alike."""
 
 from __future__ import annotations
 
@@ -6,9 +6,12 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from alike import assert_same
 
 import sequencer
 from sequencer.flight import find_scenarios
+from sequencer.flight.batch import fly_compiled
+from sequencer.flight.batch.plan import batch_of
 from sequencer.scenario.coverage import coverage
 from sequencer.scenario.model import Recording
 
@@ -24,6 +27,10 @@ def test_a_scenario_comes_out_as_it_says(path: Path) -> None:
     loaded = load(path)
     record = loaded.fly()
     assert [shortfall.what for shortfall in loaded.shortfalls(record)] == []
+    is_log = isinstance(loaded.scenario.source, Recording)
+    assert (batch_of(loaded.scenario) is None) == is_log
+    if not is_log:
+        assert_same(fly_compiled(loaded.scenario), record)
 
 
 def test_no_cell_that_matters_is_empty() -> None:

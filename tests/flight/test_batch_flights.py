@@ -1,4 +1,7 @@
-"""The batch kernel flies what the loop flies: every event, signal, fact and verdict."""
+"""The batch kernel flies what the loop flies: every event, signal, fact and verdict.
+
+tests/test_demo.py flies every scenario of the demo both ways.
+"""
 
 from __future__ import annotations
 
@@ -11,12 +14,12 @@ from itertools import count
 from pathlib import Path
 
 import pytest
+from alike import assert_same
 
 from sequencer.errors import UsageError
 from sequencer.flight.batch import fly_compiled, fly_flights
 from sequencer.flight.batch.plan import batch_of
 from sequencer.flight.loop import fly
-from sequencer.record import FlightRecord
 from sequencer.scenario import PlannedFault, Recording, Scenario, dispersed, load_scenario
 from sequencer.scenario.trigger import Trigger
 
@@ -40,23 +43,6 @@ COMPUTER_FAULTS = {
 @cache
 def scenario_of(name: str) -> Scenario:
     return load_scenario(DEMO / f"{name}.scenario.toml")
-
-
-def assert_same(one: FlightRecord, other: FlightRecord) -> None:
-    assert one.events == other.events
-    assert (one.ticks, one.outcome) == (other.ticks, other.outcome)
-    assert repr(one.facts) == repr(other.facts)
-    assert [repr(verdict) for verdict in one.verdicts] == [repr(v) for v in other.verdicts]
-    assert list(one.signals) == list(other.signals)
-    for name, signal in one.signals.items():
-        assert signal.values.tobytes() == other.signals[name].values.tobytes(), name
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_every_scenario_of_the_demo(name: str) -> None:
-    scenario = scenario_of(name)
-    assert (batch_of(scenario) is None) == isinstance(scenario.source, Recording)
-    assert_same(fly_compiled(scenario), fly(scenario))
 
 
 def some_trigger(chance: random.Random, scenario: Scenario) -> Trigger:
