@@ -10,7 +10,7 @@ import contextlib
 import json
 import os
 import platform
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
@@ -103,24 +103,29 @@ class Shards:
             part.replace(path)
 
     def column(self, name: str, flights: int | None = None) -> np.ndarray:
-        """One column over all flights, shape (flights,): floats, whole numbers or text.
+        """One column, as `read` gives it."""
+        return self.read([name], flights)[name]
 
-        Only this column is read. Raises UsageError for a file that cannot be read.
+    def read(self, names: Sequence[str], flights: int | None = None) -> dict[str, np.ndarray]:
+        """Some columns over all flights, shape (flights,) each: floats, whole numbers or text.
+
+        Every file is opened once, and only these columns are read. Raises UsageError for a file
+        that cannot be read.
         """
         import pyarrow as pa  # noqa: PLC0415 - an extra
         import pyarrow.parquet as pq  # noqa: PLC0415
 
-        pieces = []
+        pieces: dict[str, list[np.ndarray]] = {name: [] for name in names}
         for each in self.ranges(flights):
             path = self._path(each)
             with _told(path, "read"):
                 try:
-                    table = pq.read_table(path, columns=[name], partitioning=None)
+                    table = pq.ParquetFile(path).read(columns=list(names))
                 except pa.ArrowInvalid as error:
                     raise UsageError(f"{path}: is damaged ({error}); remove it and go on") from None
-            pieces.append(table.column(name).to_numpy())
-        found = np.concatenate(pieces)
-        return found if flights is None else found[:flights]
+            for name, found in pieces.items():
+                found.append(table.column(name).to_numpy())
+        return {name: np.concatenate(found)[:flights] for name, found in pieces.items()}
 
     def _path(self, flights: range) -> Path:
         return self.folder / f"flights-{flights[0]:09d}-{flights[-1]:09d}.parquet"

@@ -43,6 +43,8 @@ __all__ = [
 WORST = 5
 #: inputs that are named as what drives a margin
 DRIVERS = 3
+#: requirements whose columns are read together: files are opened less often, memory stays small
+TOGETHER = 8
 #: share of all flights that a tolerance limit is about
 COVERAGE = 0.95
 
@@ -183,15 +185,18 @@ def summarise(
     ended = shards.column("outcome", flights)
     outcomes = [counter.share(word, ended == word) for word in OUTCOMES]
 
-    inputs = {
-        each.name: shards.column(input_of(each.name), flights) for each in scenario.dispersions.each
-    }
+    quantities = [each.name for each in scenario.dispersions.each]
+    read = shards.read([input_of(name) for name in quantities], flights)
+    inputs = {name: read[input_of(name)] for name in quantities}
     tightest = np.full(flights, np.inf)
     whose = np.full(flights, -1)
     requirements = []
     for index, rule in enumerate(scenario.requirements):
-        status = shards.column(status_of(rule.name), flights)
-        margin = shards.column(margin_of(rule.name), flights)
+        if index % TOGETHER == 0:
+            some = scenario.requirements[index : index + TOGETHER]
+            names = [column(each.name) for each in some for column in (status_of, margin_of)]
+            read = shards.read(names, flights)
+        status, margin = read[status_of(rule.name)], read[margin_of(rule.name)]
         known = ~np.isnan(margin)
         broken = status == "broken"
         # a count has nothing to spare in any good flight
@@ -209,7 +214,7 @@ def summarise(
                 rank_correlations(inputs, margin, confidence),
             )
         )
-    facts = {name: shards.column(name, flights) for name in FACTS}
+    facts = shards.read(FACTS, flights)
     spreads = {
         name: found
         for name, values in facts.items()
