@@ -80,6 +80,11 @@ class _Width(click.types.FloatParamType):
 )
 @click.option("--jobs", type=WholeNumber(1, 256), metavar="N", help="Worker processes.")
 @click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Fly on the workers of this Dask scheduler, such as tcp://127.0.0.1:8786.",
+)
+@click.option(
     "--json", "json_file", metavar="FILE", help="Write the results as JSON ('-': only that)."
 )
 def command(
@@ -92,6 +97,7 @@ def command(
     folder: Path | None,
     until_width: float | None,
     jobs: int | None,
+    scheduler: str | None,
     json_file: str | None,
 ) -> None:
     """Fly SCENARIO many times, with what it disperses drawn anew for each flight.
@@ -122,6 +128,7 @@ def command(
             folder=folder,
             until_width=until_width,
             jobs=jobs,
+            scheduler=scheduler,
             progress=step,
             announce=lambda line: click.echo(line, err=True),
         )

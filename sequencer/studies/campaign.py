@@ -12,7 +12,7 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sequencer.compiling import lean_numba
 from sequencer.errors import InputError, UsageError
@@ -24,6 +24,9 @@ from sequencer.studies.columns import columns_of
 from sequencer.studies.sampling import Design
 from sequencer.studies.shards import SHARD, Shards
 from sequencer.studies.summary import Summary, summarise, widest
+
+if TYPE_CHECKING:
+    from sequencer.studies.engine import Answer, Engine
 
 __all__ = ["CONFIDENCE", "LOOKS", "fly_campaign", "looks"]
 
@@ -65,6 +68,7 @@ def fly_campaign(
     folder: Path | None = None,
     until_width: float | None = None,
     jobs: int | None = None,
+    scheduler: str | None = None,
     progress: Progress | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> Summary:
@@ -74,6 +78,7 @@ def fly_campaign(
     folder       where its flights are kept; None: nowhere
     until_width  stop as soon as no interval of a probability is wider
     jobs         worker processes, 1: none beside this one; the table does not depend on it
+    scheduler    address of a Dask scheduler whose workers fly instead
 
     Raises InputError for a scenario that cannot be used, UsageError for one without dispersions, a
     folder that cannot be written, or where a package is missing.
@@ -94,10 +99,7 @@ def fly_campaign(
         if folder is None:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="drycount-")))
         shards = stack.enter_context(Shards(folder, plan, scenario.hashes, columns_of(scenario)))
-        with lean_numba():
-            prepare(announce)
-            prepare_batch(announce)
-        crew = _Crew(scenario, jobs or cores())
+        crew = _crew(scenario, jobs, scheduler, announce)
         stack.enter_context(crew)
         shown = 0
         for look, (flights, confidence) in enumerate(stages, 1):
@@ -114,10 +116,30 @@ def fly_campaign(
         return summarise(shards, scenario, flights, confidence, stopped)
 
 
-class _Crew(contextlib.AbstractContextManager["_Crew"]):
-    """Worker processes, started when there is something to fly; one alone needs none."""
+def _crew(
+    scenario: Scenario,
+    jobs: int | None,
+    scheduler: str | None,
+    announce: Callable[[str], None] | None,
+) -> _Crew:
+    if scheduler is not None:
+        from sequencer.studies.engine import Engine  # noqa: PLC0415 - an extra
 
-    def __init__(self, scenario: Scenario, workers: int) -> None:
+        return _Crew(scenario, 0, Engine(scenario, scheduler, announce))
+    with lean_numba():
+        prepare(announce)
+        prepare_batch(announce)
+    return _Crew(scenario, jobs or cores(), None)
+
+
+class _Crew(contextlib.AbstractContextManager["_Crew"]):
+    """Worker processes, started when there is something to fly; one alone needs none.
+
+    Or the workers of an engine.
+    """
+
+    def __init__(self, scenario: Scenario, workers: int, engine: Engine | None) -> None:
+        self._engine = engine
         self._scenario = scenario
         self._workers = workers
         self._pool: ProcessPoolExecutor | None = None
@@ -125,17 +147,19 @@ class _Crew(contextlib.AbstractContextManager["_Crew"]):
     def __exit__(self, *_: object) -> None:
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
+        if self._engine is not None:
+            self._engine.close()
 
     def fly(self, shards: Shards, missing: Sequence[range], progress: Progress | None) -> None:
         """Fly ranges and keep each as soon as it is whole; a few tasks are ahead of that."""
-        waiting: list[tuple[_Task, Future[dict[str, list[Any]]]]] = []
+        waiting: list[tuple[_Task, Future[dict[str, list[Any]]] | Answer]] = []
         tasks = self._tasks(shards.design, missing)
         try:
             for shard in missing:
                 rows: dict[str, list[Any]] = {}
                 done = 0
                 while done < len(shard):
-                    while len(waiting) < 2 * self._workers + 1:
+                    while len(waiting) < self._ahead():
                         task = next(tasks, None)
                         if task is None:
                             break
@@ -155,12 +179,21 @@ class _Crew(contextlib.AbstractContextManager["_Crew"]):
 
     def _tasks(self, design: Design, missing: Sequence[range]) -> Iterator[_Task]:
         for shard in missing:
-            for first in range(shard.start, shard.stop, _TASK):
-                flights = range(first, min(first + _TASK, shard.stop))
+            first = shard.start
+            while first < shard.stop:
+                size = _TASK if self._engine is None else self._engine.size
+                flights = range(first, min(first + size, shard.stop))
+                first = flights.stop
                 shares = [each for each in map(design.shares, flights) if each is not None]
                 yield _Task(flights, design.seed, shares or None)
 
-    def _submit(self, task: _Task) -> Future[dict[str, list[Any]]]:
+    def _ahead(self) -> int:
+        """Tasks that are under way at a time."""
+        return 2 * self._workers + 1 if self._engine is None else self._engine.ahead
+
+    def _submit(self, task: _Task) -> Future[dict[str, list[Any]]] | Answer:
+        if self._engine is not None:
+            return self._engine.submit(task.flights, task.seed, task.shares)
         if self._workers == 1:
             done: Future[dict[str, list[Any]]] = Future()
             done.set_result(_fly(self._scenario, task))

@@ -9,16 +9,15 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import platform
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Self
 
 import numpy as np
 
 from sequencer.errors import InternalError, UsageError
+from sequencer.studies.platforms import platform_here
 from sequencer.studies.sampling import Design
 
 __all__ = ["FORMAT", "SHARD", "Shards", "read_design"]
@@ -145,7 +144,7 @@ class Shards:
     def _agree(self, wanted: dict[str, Any]) -> None:
         """Write the manifest, or hold what is wanted against the one that is there."""
         wanted["columns"] = list(self.columns)
-        wanted["platform"] = _platform()
+        wanted["platform"] = platform_here()
         path = self.folder / _MANIFEST
         if path.exists():
             found = _read(path)
@@ -203,26 +202,6 @@ def _read(path: Path) -> dict[str, Any]:
     if not isinstance(found, dict) or needed - found.keys() or "columns" not in found:
         raise UsageError(f"{path}: is no manifest of a campaign")
     return found
-
-
-def _platform() -> dict[str, str]:
-    """What the last bit of a flight can depend on beside its files."""
-    from llvmlite import binding  # type: ignore[import-untyped]  # noqa: PLC0415 - takes a while
-
-    from sequencer.execute.jit import KERNEL as LOGIC  # noqa: PLC0415
-    from sequencer.flight.batch.jit import KERNEL as BATCH  # noqa: PLC0415
-    from sequencer.world.jit import KERNEL as WORLD  # noqa: PLC0415
-
-    return {
-        "drycount": version("drycount"),
-        "python": platform.python_version(),
-        "numpy": np.__version__,
-        "machine": f"{platform.system()} {platform.machine()} {binding.get_host_cpu_name()}",
-        "library": " ".join(platform.libc_ver()),
-        "physics": WORLD.folder.name,
-        "logic": LOGIC.folder.name,
-        "flight": BATCH.folder.name,
-    }
 
 
 @contextlib.contextmanager
