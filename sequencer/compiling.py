@@ -103,10 +103,12 @@ class Kernels:
         """Whether this version has been compiled to its end before."""
         return (self.folder / _COMPLETE).exists()
 
-    def compiled(self, *signature: object) -> Callable[[F], F]:
+    def compiled(self, *signature: object, inline: bool = False) -> Callable[[F], F]:
         """Decorator: compile with numba (no fast-math, no Python exceptions for x/0, no GIL).
 
         With a signature the function is compiled, or loaded, at once; without, when it is called.
+        inline   put its code wherever it is called, for what is small or called from one place
+                 and all the time; the numbers stay the same
         """
 
         def decorate(function: F) -> F:
@@ -115,7 +117,13 @@ class Kernels:
             njit: Any = numba.njit  # its types know no list of arguments
 
             with self._in_folder():
-                found: F = njit(*signature, cache=True, error_model="numpy", nogil=True)(function)
+                found: F = njit(
+                    *signature,
+                    cache=True,
+                    error_model="numpy",
+                    nogil=True,
+                    forceinline=inline,
+                )(function)
             return found
 
         return decorate

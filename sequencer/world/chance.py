@@ -68,7 +68,7 @@ def philox(
     return a, b, c, d
 
 
-@compiled()
+@compiled(inline=True)
 def normal_pair(seed: int, flight: int, source: int, draw: int) -> tuple[float, float]:
     """Two independent standard normal numbers (Box and Muller, 1958).
 

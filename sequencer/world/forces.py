@@ -65,7 +65,7 @@ _STIFFEST: Final = 2.0
 ANY_TARGET: Final = plain(0)  # fins and legs have no target
 
 
-@compiled()
+@compiled(inline=True)
 def servo_sum(state: Record, params: Record, role: int, target: int) -> float:
     """What all servos of this role and target add up to."""
     total = 0.0
@@ -117,7 +117,7 @@ def set_shape(state: Record, params: Record) -> None:
     shape[DAMPING_ROLL] = _blend(state, params, params.aero_damping_roll, fins, legs)
 
 
-@compiled()
+@compiled(inline=True)
 def _propellant(state: Record, params: Record, motor: int, ahead: float) -> tuple[float, float]:
     """Propellant left (kg) and thrust (N) of a motor `ahead` s after the step's start."""
     used = state.motor_used[motor]

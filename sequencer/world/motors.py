@@ -62,7 +62,7 @@ def burn(params: Record, motor: int, time: float) -> tuple[float, float]:
     return 0.0, impulse
 
 
-@compiled()
+@compiled(inline=True)
 def takes_part(state: Record, params: Record, motor: int, body: int) -> bool:
     """Whether the motor belongs to this body now; before separation all belong to body 0."""
     if state.separated == 0:
@@ -70,7 +70,7 @@ def takes_part(state: Record, params: Record, motor: int, body: int) -> bool:
     return bool(params.motor_part[motor] == body)
 
 
-@compiled()
+@compiled(inline=True)
 def burns(state: Record, motor: int) -> bool:
     """Whether the motor burns now: lit, and not cold between two puffs."""
     return bool(state.lit[motor] == 2 and state.motor_cold[motor] == 0)

@@ -115,7 +115,7 @@ def switch_channels(state: Record, params: Record, commands: Record) -> bool:
     return found
 
 
-@compiled()
+@compiled(inline=True)
 def _conductance(state: Record, params: Record, commands: Record, load: int) -> float:
     """Of one load as it is now, 1/ohm: whole, open or a short."""
     if fault_at(params, commands, _IGNITER_OPEN, load):

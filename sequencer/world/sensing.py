@@ -53,7 +53,7 @@ def _distance_below(state: Record, params: Record, out: Record, sensor: int) -> 
     return max(float(way), 0.0)
 
 
-@compiled()
+@compiled(inline=True)
 def _truth(state: Record, params: Record, commands: Record, out: Record, sensor: int) -> float:
     """What a perfect sensor of this kind would read now."""
     kind = params.sensor_kind[sensor]
@@ -91,7 +91,7 @@ def _truth(state: Record, params: Record, commands: Record, out: Record, sensor:
     return value
 
 
-@compiled()
+@compiled(inline=True)
 def _lagged(state: Record, params: Record, sensor: int, truth: float) -> float:
     """First-order lag, stepped exactly over one tick; starts, and starts again, at the truth."""
     if math.isnan(truth):
