@@ -9,10 +9,11 @@ from __future__ import annotations
 import contextlib
 import functools
 import importlib.util
+import logging
 import math
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -54,6 +55,8 @@ class Engine(contextlib.AbstractContextManager["Engine"]):
         import cloudpickle  # noqa: PLC0415 - an extra
         from distributed import Client  # noqa: PLC0415
 
+        # of what ends here we tell ourselves, in one line
+        logging.getLogger("distributed").setLevel(logging.CRITICAL)
         self._announce = announce or (lambda _: None)
         self._scenario = cloudpickle.dumps(scenario)
         self._fits: dict[str, bool] = {}
@@ -91,7 +94,8 @@ class Engine(contextlib.AbstractContextManager["Engine"]):
         deadline = time.monotonic() + (_PATIENCE_S if self._had else _CONNECT_S)
         while True:
             if time.monotonic() - self._looked > _LOOK_S:
-                self._look()
+                with _told_if_gone():
+                    self._look()
                 self._looked = time.monotonic()
             fitting = [worker for worker, fits in self._fits.items() if fits]
             if fitting:
@@ -104,7 +108,10 @@ class Engine(contextlib.AbstractContextManager["Engine"]):
             time.sleep(0.2)
 
     def _look(self) -> None:
-        present = set(self.client.scheduler_info(n_workers=-1)["workers"])
+        known = self.client.scheduler_info(n_workers=-1)
+        if "workers" not in known:  # the client has given its scheduler up
+            raise ConnectionError
+        present = set(known["workers"])
         self._fits = {worker: fits for worker, fits in self._fits.items() if worker in present}
         new = sorted(present - self._fits.keys())
         if not new:
@@ -125,10 +132,11 @@ class Engine(contextlib.AbstractContextManager["Engine"]):
 
     def send(self, task: tuple[Any, ...]) -> tuple[Any, list[str]]:
         """Dask's future for a task, and the workers that may do it."""
-        workers = self.workers()
-        future = self.client.submit(
-            _fly, self._scenario, platform_here(), *task, workers=workers, pure=False
-        )
+        with _told_if_gone():
+            workers = self.workers()
+            future = self.client.submit(
+                _fly, self._scenario, platform_here(), *task, workers=workers, pure=False
+            )
         return future, workers
 
     def learn(self, flights: int, spent_s: float) -> None:
@@ -149,7 +157,11 @@ class Answer:
 
     def result(self) -> Rows:
         """Its rows. Raises UsageError where workers die of it, or there are none left."""
-        from distributed import CancelledError, KilledWorker  # noqa: PLC0415 - an extra
+        with _told_if_gone():
+            return self._result()
+
+    def _result(self) -> Rows:
+        from distributed import KilledWorker  # noqa: PLC0415 - an extra
 
         while True:
             future, workers = self._sent or self.engine.send(self.task)
@@ -159,11 +171,6 @@ class Answer:
                 raise UsageError(
                     "one worker after the other was ended by the same task (out of memory?); what "
                     "is on disk is kept: the same command goes on from there"
-                ) from None
-            except CancelledError:
-                raise UsageError(
-                    "the engine has gone; what is on disk is kept: the same command goes on "
-                    "from there"
                 ) from None
             except TimeoutError:
                 # all that could have done it have gone: others have come, or will
@@ -176,6 +183,19 @@ class Answer:
             self.engine.learn(len(self.task[0]), spent_s)
             found: Rows = rows
             return found
+
+
+@contextlib.contextmanager
+def _told_if_gone() -> Iterator[None]:
+    """Turn what a lost connection ends in into one line."""
+    from distributed import CancelledError  # noqa: PLC0415 - an extra
+
+    try:
+        yield
+    except (CancelledError, OSError):
+        raise UsageError(
+            "the engine has gone; what is on disk is kept: the same command goes on from there"
+        ) from None
 
 
 # in a worker

@@ -100,3 +100,18 @@ def test_platforms_differ_by_the_first_thing_that_does():
     assert different(here, dict(here)) is None
     assert different(here, {**here, "functions": "x"}) == f"functions x, here {here['functions']}"
     assert different({"a": "1"}, {}) == "a unknown, here 1"
+
+
+def test_an_engine_that_goes_away_is_told_in_one_line_and_what_was_flown_is_kept(
+    short, tmp_path, cluster, monkeypatch
+):
+    """The last one here: nothing is left of the cluster."""
+    monkeypatch.setattr(engine, "_CONNECT_S", 1.0)
+
+    def progress(_):
+        if len(list(tmp_path.glob("c/flights-*.parquet"))) == 1:
+            cluster.close()
+
+    with pytest.raises(UsageError, match="the engine has gone; what is on disk is kept"):
+        run(short, tmp_path / "c", 1000, scheduler=cluster.scheduler_address, progress=progress)
+    assert len(table(tmp_path / "c")) >= 20
