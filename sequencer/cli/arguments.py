@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
+from abc import ABC, abstractmethod
 from pathlib import Path
 from typing import Any
 
 import click
 
-__all__ = ["FilePath", "WholeNumber"]
+__all__ = ["FilePath", "Share", "WholeNumber", "json_option", "seed_option"]
 
 
 class FilePath(click.Path):
@@ -29,24 +30,62 @@ class FilePath(click.Path):
         return super().convert(value, param, ctx)
 
 
-class WholeNumber(click.types.IntParamType):
-    """A whole number from `least` to `most`."""
+class _Number(click.ParamType[float], ABC):
+    """A number that is refused, in words of ours, unless it is the kind that is wanted."""
 
-    def __init__(self, least: int, most: int) -> None:
-        self._least, self._most = least, most
+    name = "number"
+    wanted = ""
+
+    @abstractmethod
+    def read(self, text: Any) -> float | None:  # noqa: ANN401 - click hands over what it has
+        """The number, or None where it is not wanted. Raises ValueError where it is none."""
 
     def convert(
         self,
         value: Any,  # noqa: ANN401 - as click declares it
         param: click.Parameter | None,
         ctx: click.Context | None,
-    ) -> int:
-        """`value` as an int. Raises click.BadParameter for anything else."""
+    ) -> float:
+        """The number. Raises click.BadParameter for anything that is not wanted."""
         try:
-            number = int(value)
+            number = self.read(value)
         except ValueError:
-            number = self._least - 1
-        if not self._least <= number <= self._most:
-            wanted = f"a whole number from {self._least} to {self._most}"
-            self.fail(f"'{value}' is not {wanted}", param, ctx)
+            number = None
+        if number is None:
+            self.fail(f"'{value}' is not {self.wanted}", param, ctx)
         return number
+
+
+class WholeNumber(_Number):
+    """A whole number from `least` to `most`."""
+
+    def __init__(self, least: int, most: int) -> None:
+        self._least, self._most = least, most
+        self.wanted = f"a whole number from {least} to {most}"
+
+    def read(self, text: Any) -> int | None:  # noqa: ANN401 - as declared above
+        """The number, where it lies in the range."""
+        number = int(text)
+        return number if self._least <= number <= self._most else None
+
+
+class Share(_Number):
+    """A number above 0 and below 1."""
+
+    wanted = "a number between 0 and 1"
+
+    def read(self, text: Any) -> float | None:  # noqa: ANN401 - as declared above
+        """The number, where it lies between."""
+        number = float(text)
+        return number if 0.0 < number < 1.0 else None
+
+
+seed_option = click.option(
+    "--seed",
+    type=WholeNumber(0, 2**63 - 1),
+    metavar="S",
+    help="Seed of all chance; default: that of the scenario.",
+)
+json_option = click.option(
+    "--json", "json_file", metavar="FILE", help="Write the results as JSON ('-': only that)."
+)

@@ -2,38 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 import click
 
-from sequencer.cli.arguments import FilePath, WholeNumber
+from sequencer.cli.arguments import FilePath, Share, WholeNumber, json_option, seed_option
 
 if TYPE_CHECKING:
     from sequencer.scenario import Scenario
     from sequencer.studies.sampling import Design, Sampling
 
 __all__ = ["command"]
-
-
-class _Width(click.types.FloatParamType):
-    """A width of an interval: above 0, below 1."""
-
-    def convert(
-        self,
-        value: Any,  # noqa: ANN401 - as click declares it
-        param: click.Parameter | None,
-        ctx: click.Context | None,
-    ) -> float:
-        """`value` as a float. Raises click.BadParameter for anything else."""
-        try:
-            number = float(value)
-        except ValueError:
-            number = math.nan
-        if not 0.0 < number < 1.0:
-            self.fail(f"'{value}' is not a number between 0 and 1", param, ctx)
-        return number
 
 
 @click.command("campaign")
@@ -46,12 +26,7 @@ class _Width(click.types.FloatParamType):
     show_default=True,
     help="How many.",
 )
-@click.option(
-    "--seed",
-    type=WholeNumber(0, 2**63 - 1),
-    metavar="S",
-    help="Seed of all chance; default: that of the scenario.",
-)
+@seed_option
 @click.option(
     "--sampling",
     type=click.Choice(["plain", "latin", "sobol"]),
@@ -75,7 +50,7 @@ class _Width(click.types.FloatParamType):
 @click.option(
     "--until-width",
     metavar="W",
-    type=_Width(),
+    type=Share(),
     help="Stop early once no interval of a probability is wider than W (such as 0.02).",
 )
 @click.option("--jobs", type=WholeNumber(1, 256), metavar="N", help="Worker processes.")
@@ -84,9 +59,7 @@ class _Width(click.types.FloatParamType):
     metavar="ADDRESS",
     help="Fly on the workers of this Dask scheduler, such as tcp://127.0.0.1:8786.",
 )
-@click.option(
-    "--json", "json_file", metavar="FILE", help="Write the results as JSON ('-': only that)."
-)
+@json_option
 def command(
     *,
     scenario: Path,

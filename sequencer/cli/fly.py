@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sequencer.cli.arguments import FilePath, WholeNumber
+from sequencer.cli.arguments import FilePath, WholeNumber, json_option, seed_option
 
 __all__ = ["command"]
 
@@ -20,9 +20,7 @@ __all__ = ["command"]
     is_flag=True,
     help="Show every flight's timeline, verdicts, firing circuits and all shortfalls.",
 )
-@click.option(
-    "--json", "json_file", metavar="FILE", help="Write the results as JSON ('-': only that)."
-)
+@json_option
 @click.option("--junit", "junit_file", metavar="FILE", help="Write the results as JUnit XML.")
 @click.option(
     "--jobs",
@@ -50,12 +48,7 @@ __all__ = ["command"]
     metavar="K",
     help="Fly flight K of a campaign of the scenario, with what is dispersed drawn for it.",
 )
-@click.option(
-    "--seed",
-    type=WholeNumber(0, 2**63 - 1),
-    metavar="S",
-    help="Seed of all chance; default: that of the scenario.",
-)
+@seed_option
 @click.option(
     "--of",
     "campaign",
