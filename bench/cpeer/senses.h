@@ -170,8 +170,18 @@ static double truth(const State *s, const Params *p, const Commands *c, const Ou
     }
     double value = air(p, s->position[2]).pressure + s->bay_excess[i];
     if (kind == SENSOR_BAROMETER)
-        value = pressure_height(value) - pressure_height(air(p, 0.0).pressure);
+        value = pressure_height(value) - s->ground_reading;
     return value;
+}
+
+static void begin_sensing(State *s, const Params *p)
+{
+    for (int64_t i = 0; i < p->sensors; i++) {
+        double lag = p->sensor_lag[i];
+        if (lag > 0.0)
+            s->sensor_share[i] = 1.0 - exp(-1.0 / ((double)p->rate_hz * lag));
+    }
+    s->ground_reading = pressure_height(air(p, 0.0).pressure);
 }
 
 static double lagged(State *s, const Params *p, int64_t i, double value)
@@ -185,8 +195,7 @@ static double lagged(State *s, const Params *p, int64_t i, double value)
         s->sensor_started[i] = 1;
         s->sensor_filter[i] = value;
     } else {
-        double share = 1.0 - exp(-1.0 / ((double)p->rate_hz * lag));
-        s->sensor_filter[i] += share * (value - s->sensor_filter[i]);
+        s->sensor_filter[i] += s->sensor_share[i] * (value - s->sensor_filter[i]);
     }
     return s->sensor_filter[i];
 }

@@ -19,6 +19,7 @@ static void begin(State *s, const Params *p, const Commands *c)
     }
     for (int64_t i = 0; i < p->sensors; i++)
         s->sensor_value[i] = s->port_value[i] = NAN;
+    begin_sensing(s, p);
     start_circuits(s, p);
     set_factors(s, p, c);
     begin_turbulence(s, p);

@@ -33,7 +33,7 @@ from sequencer.world.mechanisms import (
 from sequencer.world.motion import advance_part1
 from sequencer.world.motors import set_factors
 from sequencer.world.observe import observe
-from sequencer.world.sensing import measure
+from sequencer.world.sensing import begin_sensing, measure
 from sequencer.world.surface import let_go, move_body0, place_on_pad
 from sequencer.world.turbulence import begin_turbulence, stir
 
@@ -59,6 +59,7 @@ def _begin(state: Record, params: Record, commands: Record) -> None:
         state.servo[i] = params.servo_start[i]
         state.servo_demand[i] = math.nan
     begin_answers(state, params)
+    begin_sensing(state, params)
     start_circuits(state, params)
     set_factors(state, params, commands)
     begin_turbulence(state, params)

@@ -353,6 +353,9 @@ STATE: Final = np.dtype(
         ("down_north", _F),
         ("down_tick", _I),
         ("hit_obstacle", _I),
+        # settled when the flight begins: what no tick changes
+        ("sensor_share", _F, (SENSORS,)),  # of a step that a lagging sensor follows in one tick
+        ("ground_reading", _F),  # of a barometer at the pad, m
         ("sensor_value", _F, (SENSORS,)),  # last answer, NaN before the first
         ("sensor_filter", _F, (SENSORS,)),
         ("sensor_started", _I, (SENSORS,)),

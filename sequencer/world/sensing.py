@@ -20,7 +20,7 @@ from sequencer.world.layout import SensorKind
 from sequencer.world.motors import BODY0, burns, takes_part
 from sequencer.world.network import resistance_seen
 
-__all__ = ["measure"]
+__all__ = ["begin_sensing", "measure"]
 
 _ACCELERATION: Final = plain(SensorKind.ACCELERATION)
 _RATE: Final = plain(SensorKind.RATE)
@@ -34,6 +34,17 @@ _WIND: Final = plain(SensorKind.WIND)
 _SWITCH: Final = plain(SensorKind.SWITCH)
 _SERVO: Final = plain(SensorKind.SERVO)
 _SEPARATED: Final = plain(SensorKind.SEPARATED)
+
+
+@compiled()
+def begin_sensing(state: Record, params: Record) -> None:
+    """Before the first tick: what every tick needs and none changes."""
+    for i in range(params.sensors):
+        lag = params.sensor_lag[i]
+        if lag > 0.0:
+            state.sensor_share[i] = 1.0 - math.exp(-1.0 / (params.rate_hz * lag))
+    ground, _ = air(params, 0.0)
+    state.ground_reading = pressure_height(ground)
 
 
 @compiled()
@@ -86,8 +97,7 @@ def _truth(state: Record, params: Record, commands: Record, out: Record, sensor:
         value, _ = air(params, state.position[2])
         value += state.bay_excess[sensor]
         if kind == _BAROMETER:
-            ground, _ = air(params, 0.0)
-            value = pressure_height(value) - pressure_height(ground)
+            value = pressure_height(value) - state.ground_reading
     return value
 
 
@@ -102,7 +112,7 @@ def _lagged(state: Record, params: Record, sensor: int, truth: float) -> float:
         state.sensor_started[sensor] = 1
         state.sensor_filter[sensor] = truth
     else:
-        share = 1.0 - math.exp(-1.0 / (params.rate_hz * lag))
+        share = state.sensor_share[sensor]
         state.sensor_filter[sensor] += share * (truth - state.sensor_filter[sensor])
     return float(state.sensor_filter[sensor])
 
