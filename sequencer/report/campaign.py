@@ -37,7 +37,7 @@ _UNITS = {
 def print_campaign(summary: Summary, out: Console) -> None:
     """Print what a campaign came to: first what it proves, then how, then where to look."""
     for line, style in _lines(summary):
-        out.print(Text(line, style=style), soft_wrap=True)
+        out.print(Text(line, style=style), soft_wrap=not out.is_terminal)
 
 
 def _lines(summary: Summary) -> Iterator[tuple[str, str]]:
