@@ -74,12 +74,12 @@ def _ended(vehicle: Vehicle, world: Memory) -> str:
     tilt = math.acos(max(-1.0, min(1.0, float(state["down_cosine"]))))
     if speed > ground.crash_speed_m_s or tilt > ground.crash_tilt_rad:
         return "crashed"
-    if tips_over(vehicle, world):
+    if tips_over(world):
         return "tipped_over"
     return "landed" if speed <= ground.leg_speed_m_s else "hard_landing"
 
 
-def tips_over(vehicle: Vehicle, world: Memory) -> bool:
+def tips_over(world: Memory) -> bool:
     """Whether the body rolls over a foot of its legs after touchdown.
 
     The foot stays where it lands; angular momentum about it is kept through the impact, and the
@@ -87,11 +87,11 @@ def tips_over(vehicle: Vehicle, world: Memory) -> bool:
     (I + m d2) w2 / 2 > m g (d - h), with d the distance from foot to centre of mass and h its
     height at touchdown. (Rigid-body impact about a fixed point; textbook mechanics.)
     """
-    state, out = world.state, world.out
+    state, out, params = world.state, world.out, world.params  # numbers of this flight
     mass = float(out["mass"])
-    tail = vehicle.carrier.tail_station_m
-    upright = tail - float(out["centre_of_mass"]) + vehicle.ground.leg_length_m
-    radius = vehicle.ground.leg_radius_m
+    tail = float(params["part_tail"][0])
+    upright = tail - float(out["centre_of_mass"]) + float(params["leg_length"])
+    radius = float(params["leg_radius"])
     reach = math.hypot(upright, radius)
     tilt = math.acos(max(-1.0, min(1.0, float(state["down_cosine"]))))
     # angle of the line foot -> centre of mass from the vertical; zero is the point of no return
@@ -99,7 +99,7 @@ def tips_over(vehicle: Vehicle, world: Memory) -> bool:
     if lean <= 0.0:
         return True
     height = reach * math.cos(lean)
-    own = float(world.params["part_transverse"][0])  # that of this flight
+    own = float(params["part_transverse"][0])
     inertia = own + mass * reach * reach
     sliding, turning = float(state["down_sideways"]), float(state["down_rate"])
     spin = (mass * sliding * height + own * turning) / inertia

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from sequencer.documents import Document
 from sequencer.errors import InputError, nearest
+from sequencer.scenario.air_quantities import link_quantities, weather_quantities
 from sequencer.scenario.dispersion_tables import CorrelationTable, DispersionTable
 from sequencer.scenario.distributions import Normal
 from sequencer.scenario.fault_quantities import Check, fault_quantities
@@ -22,11 +23,7 @@ from sequencer.scenario.model import (
     PlannedFault,
     Quantity,
 )
-from sequencer.scenario.quantities import (
-    link_quantities,
-    vehicle_quantities,
-    weather_quantities,
-)
+from sequencer.scenario.quantities import vehicle_quantities
 from sequencer.scenario.schema import ScenarioFile
 from sequencer.scenario.site import Site
 from sequencer.vehicle import Vehicle
@@ -128,7 +125,8 @@ def _unknown(
     name: str, known: Mapping[str, object], tables: ScenarioFile
 ) -> tuple[str, str | None]:
     """What is wrong with a name that no quantity has."""
-    if name.startswith("weather.wind.") and tables.weather.wind.speed_m_s is None:
+    wind = tables.weather.wind
+    if name.startswith("weather.wind.") and wind.speed_m_s is None and not wind.levels:
         why = "[weather.wind] gives no speed_m_s and from_deg to be dispersed"
         return f"'{name}': {why}", None
     return f"nothing that can be dispersed is named '{name}'", nearest(name, known)

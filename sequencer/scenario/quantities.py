@@ -1,15 +1,13 @@
-"""The quantities of a scenario that may differ from flight to flight, by name.
+"""The quantities of a vehicle that may differ from flight to flight, by name.
 
-Names are paths through the files: `motors.A1.total_impulse_n_s`, `sensors.flight.baro.bias_m`,
-`weather.wind.speed_m_s`. Nearly all are one number of the world's PARAMS; what is not has a small
-rule of its own here.
+Names are paths through the file: `motors.A1.total_impulse_n_s`, `sensors.flight.baro.bias_m`.
+Nearly all are one number of the world's PARAMS; what is not has a small rule of its own here.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 from functools import partial
 from typing import Final
 
@@ -20,109 +18,114 @@ from sequencer.units import exact, suffix_unit, unit
 from sequencer.vehicle import Vehicle
 from sequencer.vehicle.model import CONFIGURATIONS, Aero, Load
 from sequencer.vehicle.sensors import number_key
-from sequencer.world.assemble import fill_air
 from sequencer.world.assemble_circuits import heat_loss
 from sequencer.world.places import Places
-from sequencer.world.weather import Weather
 
-__all__ = ["link_quantities", "quantity", "vehicle_quantities", "weather_quantities"]
+__all__ = [
+    "ANY",
+    "NOT_NEGATIVE",
+    "POSITIVE",
+    "SHARE",
+    "Bounds",
+    "Rows",
+    "quantity",
+    "symbol_of",
+    "vehicle_quantities",
+]
 
 _INF: Final = math.inf
-#: digits of a delay: times are compared as fractions, which more would only make unwieldy
-_NANOSECOND: Final = 9
 #: what bounds a number: least, greatest, and whether the least itself is out
 Bounds = tuple[float, float, bool]
-_POSITIVE: Final[Bounds] = (0.0, _INF, True)
-_NOT_NEGATIVE: Final[Bounds] = (0.0, _INF, False)
-_SHARE: Final[Bounds] = (0.0, 1.0, False)
-_ANY: Final[Bounds] = (-_INF, _INF, False)
+POSITIVE: Final[Bounds] = (0.0, _INF, True)
+NOT_NEGATIVE: Final[Bounds] = (0.0, _INF, False)
+SHARE: Final[Bounds] = (0.0, 1.0, False)
+ANY: Final[Bounds] = (-_INF, _INF, False)
 _LEAN: Final[Bounds] = (-30.0, 30.0, False)
 
 #: key of the vehicle file -> field of PARAMS, bounds in the unit of the key
 Rows = Mapping[str, tuple[str, Bounds]]
 
 _PARTS: Rows = {
-    "mass_kg": ("part_mass", _POSITIVE),
-    "centre_station_m": ("part_station", _NOT_NEGATIVE),
-    "axial_kg_m2": ("part_axial", _POSITIVE),
-    "transverse_kg_m2": ("part_transverse", _POSITIVE),
+    "mass_kg": ("part_mass", POSITIVE),
+    "centre_station_m": ("part_station", NOT_NEGATIVE),
+    "axial_kg_m2": ("part_axial", POSITIVE),
+    "transverse_kg_m2": ("part_transverse", POSITIVE),
+    "tail_station_m": ("part_tail", POSITIVE),
 }
 _MOTORS: Rows = {
-    "propellant_kg": ("motor_propellant", _POSITIVE),
-    "ignition_delay_s": ("motor_delay", _NOT_NEGATIVE),
-    "eject_delay_s": ("motor_eject_delay", _NOT_NEGATIVE),
-    "nozzle_station_m": ("motor_station", _POSITIVE),
-    "grain_station_m": ("motor_grain_station", _POSITIVE),
-    "offset_y_m": ("motor_y", _ANY),
-    "offset_z_m": ("motor_z", _ANY),
+    "propellant_kg": ("motor_propellant", POSITIVE),
+    "ignition_delay_s": ("motor_delay", NOT_NEGATIVE),
+    "eject_delay_s": ("motor_eject_delay", NOT_NEGATIVE),
+    "nozzle_station_m": ("motor_station", POSITIVE),
+    "grain_station_m": ("motor_grain_station", POSITIVE),
+    "offset_y_m": ("motor_y", ANY),
+    "offset_z_m": ("motor_z", ANY),
     "cant_y_deg": ("motor_cant_y", _LEAN),
     "cant_z_deg": ("motor_cant_z", _LEAN),
 }
 _PARACHUTES: Rows = {
-    "drag_area_m2": ("parachute_area", _POSITIVE),
-    "inflation_s": ("parachute_inflation", _POSITIVE),
-    "attach_station_m": ("parachute_station", _NOT_NEGATIVE),
-    "self_deploy_delay_s": ("parachute_self_delay", _NOT_NEGATIVE),
+    "drag_area_m2": ("parachute_area", POSITIVE),
+    "inflation_s": ("parachute_inflation", POSITIVE),
+    "attach_station_m": ("parachute_station", NOT_NEGATIVE),
+    "self_deploy_delay_s": ("parachute_self_delay", NOT_NEGATIVE),
 }
 _AERO: Rows = {
-    "drag_area_nose_m2": ("aero_axial_nose", _POSITIVE),
-    "drag_area_tail_m2": ("aero_axial_tail", _POSITIVE),
-    "side_area_m2": ("aero_side", _POSITIVE),
-    "slope_nose_m2": ("aero_slope_nose", _NOT_NEGATIVE),
-    "slope_tail_m2": ("aero_slope_tail", _NOT_NEGATIVE),
-    "centre_nose_m": ("aero_centre_nose", _NOT_NEGATIVE),
-    "centre_tail_m": ("aero_centre_tail", _NOT_NEGATIVE),
-    "centre_side_m": ("aero_centre_side", _NOT_NEGATIVE),
-    "damping_pitch_m4": ("aero_damping_pitch", _NOT_NEGATIVE),
-    "damping_roll_m4": ("aero_damping_roll", _NOT_NEGATIVE),
+    "drag_area_nose_m2": ("aero_axial_nose", POSITIVE),
+    "drag_area_tail_m2": ("aero_axial_tail", POSITIVE),
+    "side_area_m2": ("aero_side", POSITIVE),
+    "slope_nose_m2": ("aero_slope_nose", NOT_NEGATIVE),
+    "slope_tail_m2": ("aero_slope_tail", NOT_NEGATIVE),
+    "centre_nose_m": ("aero_centre_nose", NOT_NEGATIVE),
+    "centre_tail_m": ("aero_centre_tail", NOT_NEGATIVE),
+    "centre_side_m": ("aero_centre_side", NOT_NEGATIVE),
+    "damping_pitch_m4": ("aero_damping_pitch", NOT_NEGATIVE),
+    "damping_roll_m4": ("aero_damping_roll", NOT_NEGATIVE),
 }
 _BATTERIES: Rows = {
-    "charge": ("battery_charge", _SHARE),
-    "capacity_a_h": ("battery_capacity", _POSITIVE),
-    "resistance_ohm": ("battery_resistance", _NOT_NEGATIVE),
-    "sense_factor": ("battery_sense", _POSITIVE),
-    "draw_a": ("battery_draw", _NOT_NEGATIVE),
-    "brown_out_v": ("battery_brown_out", _NOT_NEGATIVE),
+    "charge": ("battery_charge", SHARE),
+    "capacity_a_h": ("battery_capacity", POSITIVE),
+    "resistance_ohm": ("battery_resistance", NOT_NEGATIVE),
+    "sense_factor": ("battery_sense", POSITIVE),
+    "draw_a": ("battery_draw", NOT_NEGATIVE),
+    "brown_out_v": ("battery_brown_out", NOT_NEGATIVE),
 }
 _GIMBALS: Rows = {
-    "rate_deg_s": ("servo_rate", _POSITIVE),
-    "lag_s": ("servo_lag", _NOT_NEGATIVE),
-    "dead_band_deg": ("servo_dead_band", _NOT_NEGATIVE),
+    "rate_deg_s": ("servo_rate", POSITIVE),
+    "lag_s": ("servo_lag", NOT_NEGATIVE),
+    "dead_band_deg": ("servo_dead_band", NOT_NEGATIVE),
     "bias_deg": ("servo_bias", (-45.0, 45.0, False)),
-    "moving_a": ("servo_moving", _NOT_NEGATIVE),
-    "stall_a": ("servo_stall", _NOT_NEGATIVE),
+    "moving_a": ("servo_moving", NOT_NEGATIVE),
+    "stall_a": ("servo_stall", NOT_NEGATIVE),
 }
 _MECHANISMS: Rows = {
-    "rate_per_s": ("servo_rate", _POSITIVE),
-    "lag_s": ("servo_lag", _NOT_NEGATIVE),
-    "dead_band": ("servo_dead_band", _SHARE),
+    "rate_per_s": ("servo_rate", POSITIVE),
+    "lag_s": ("servo_lag", NOT_NEGATIVE),
+    "dead_band": ("servo_dead_band", SHARE),
     "bias": ("servo_bias", (-1.0, 1.0, False)),
-    "moving_a": ("servo_moving", _NOT_NEGATIVE),
-    "stall_a": ("servo_stall", _NOT_NEGATIVE),
+    "moving_a": ("servo_moving", NOT_NEGATIVE),
+    "stall_a": ("servo_stall", NOT_NEGATIVE),
 }
 _ONE_OF_A_KIND: Rows = {
-    "separation.push_m_s": ("separation_push", _NOT_NEGATIVE),
-    "separation.sideways_m_s": ("separation_sideways", _NOT_NEGATIVE),
-    "ground.rail_length_m": ("rail_length", _NOT_NEGATIVE),
+    "separation.push_m_s": ("separation_push", NOT_NEGATIVE),
+    "separation.sideways_m_s": ("separation_sideways", NOT_NEGATIVE),
+    "ground.rail_length_m": ("rail_length", NOT_NEGATIVE),
     "ground.rail_tilt_deg": ("rail_tilt", (0.0, 30.0, False)),
-    "ground.rail_azimuth_deg": ("rail_azimuth", _ANY),
+    "ground.rail_azimuth_deg": ("rail_azimuth", ANY),
+    "ground.leg_length_m": ("leg_length", NOT_NEGATIVE),
+    "ground.leg_radius_m": ("leg_radius", NOT_NEGATIVE),
     "ground.pad_altitude_m": ("pad_altitude", (-400.0, 5000.0, False)),
-}
-_AIR: Rows = {
-    "weather.temperature_offset_k": ("temperature_offset", (-80.0, 60.0, False)),
-    "weather.pressure_offset_pa": ("pressure_offset", (-10_000.0, 10_000.0, False)),
-    "weather.turbulence_w20_m_s": ("turbulence_w20", (0.0, 30.0, False)),
 }
 #: numbers of a sensor in its own unit
 _SENSOR: Rows = {
-    "noise": ("sensor_noise", _NOT_NEGATIVE),
-    "bias": ("sensor_bias", _ANY),
-    "low": ("sensor_low", _ANY),
-    "high": ("sensor_high", _ANY),
+    "noise": ("sensor_noise", NOT_NEGATIVE),
+    "bias": ("sensor_bias", ANY),
+    "low": ("sensor_low", ANY),
+    "high": ("sensor_high", ANY),
 }
 
 
-def _symbol(key: str) -> str:
+def symbol_of(key: str) -> str:
+    """The unit that a key carries."""
     if key.endswith("_a_h"):
         return "A h"
     found = suffix_unit(key)
@@ -172,19 +175,23 @@ def vehicle_quantities(vehicle: Vehicle, places: Places, params: np.void) -> Ite
             ("burn_time_s", motor.burn_time_s, _burn_time),
         ):
             rule = partial(write, index, nominal)
-            yield Quantity(f"{head}.{key}", _symbol(key), nominal, *_POSITIVE, rule)
+            yield Quantity(f"{head}.{key}", symbol_of(key), nominal, *POSITIVE, rule)
     for index, channel in enumerate(vehicle.channels.values()):
         for key in ("resistance_ohm", "connector_ohm"):
             nominal = float(getattr(channel, key))
             rule = partial(_in_series, index, nominal)
-            yield Quantity(f"channels.{channel.name}.{key}", "ohm", nominal, *_NOT_NEGATIVE, rule)
+            yield Quantity(f"channels.{channel.name}.{key}", "ohm", nominal, *NOT_NEGATIVE, rule)
+        if channel.wire_m > 0.0:
+            rule = partial(_wire, index, channel.wire_ohm / channel.wire_m)
+            wire = f"channels.{channel.name}.wire_m"
+            yield Quantity(wire, "m", channel.wire_m, *NOT_NEGATIVE, rule)
     for index, load in enumerate(vehicle.loads.values()):
         yield from _load(load, index, params)
 
 
 def _vehicle_numbers(vehicle: Vehicle, places: Places, params: np.void) -> Iterator[Quantity]:
     for name, (field, bounds) in _ONE_OF_A_KIND.items():
-        yield quantity(params, name, _symbol(name), field, None, bounds)
+        yield quantity(params, name, symbol_of(name), field, None, bounds)
     gimbals = [name for name, each in vehicle.servos.items() if each.gimbal is not None]
     groups: list[tuple[str, list[tuple[int, str]], Rows]] = [
         ("parts", list(enumerate(part.name for part in vehicle.parts)), _PARTS),
@@ -199,7 +206,7 @@ def _vehicle_numbers(vehicle: Vehicle, places: Places, params: np.void) -> Itera
         for index, thing in things:
             for key, (field, bounds) in rows.items():
                 name = f"{head}.{thing}.{key}"
-                yield quantity(params, name, _symbol(key), field, index, bounds)
+                yield quantity(params, name, symbol_of(key), field, index, bounds)
     for thing, index in places.sensors.items():
         sensor = vehicle.sensors[thing]
         if sensor.unit is None:
@@ -208,7 +215,7 @@ def _vehicle_numbers(vehicle: Vehicle, places: Places, params: np.void) -> Itera
             name = f"sensors.{thing}.{number_key(number, sensor.unit)}"
             yield quantity(params, name, sensor.unit, field, index, bounds)
         lag = f"sensors.{thing}.lag_s"
-        yield quantity(params, lag, "s", "sensor_lag", index, _NOT_NEGATIVE)
+        yield quantity(params, lag, "s", "sensor_lag", index, NOT_NEGATIVE)
 
 
 def _configurations(aero: tuple[Aero, ...]) -> list[tuple[int, str]]:
@@ -224,13 +231,13 @@ def _load(load: Load, index: int, params: np.void) -> Iterator[Quantity]:
         bounds = (60.0, 2000.0, False)
         yield quantity(params, burns, "1", "load_burns_at", index, bounds, meant="degC")
         hold = f"{head}.hot_wire.burn_s"
-        yield quantity(params, hold, "s", "load_hold", index, _NOT_NEGATIVE)
+        yield quantity(params, hold, "s", "load_hold", index, NOT_NEGATIVE)
     energy = ("fire_energy_j", "load_energy", load.fire_energy_j)
     resistance = ("resistance_ohm", "load_resistance", load.resistance_ohm)
     for key, field, nominal in (energy, resistance):
         if nominal > 0.0:
             rule = partial(_bridge, load, index, field)
-            yield Quantity(f"{head}.{key}", _symbol(key), nominal, *_POSITIVE, rule)
+            yield Quantity(f"{head}.{key}", symbol_of(key), nominal, *POSITIVE, rule)
 
 
 def _bridge(load: Load, index: int, field: str, draft: Draft, value: float) -> None:
@@ -259,52 +266,6 @@ def _in_series(channel: int, nominal: float, draft: Draft, value: float) -> None
     draft.params["channel_resistance"][channel] += value - nominal
 
 
-def weather_quantities(weather: Weather, params: np.void) -> Iterator[Quantity]:
-    """Everything of the weather."""
-    for name, (field, bounds) in _AIR.items():
-        if not (weather.temperatures and field == "temperature_offset"):
-            yield quantity(params, name, _symbol(name), field, None, bounds)
-    wind = weather.wind
-    for key, bounds in (("speed_m_s", (0.0, 60.0, False)), ("from_deg", _ANY)):
-        nominal = getattr(wind, key)
-        if nominal is not None:
-            rule = partial(_wind, key)
-            yield Quantity(f"weather.wind.{key}", _symbol(key), nominal, *bounds, rule)
-    for index, gust in enumerate(weather.gusts):
-        for key, bounds in (
-            ("start_s", _NOT_NEGATIVE),
-            ("length_s", _POSITIVE),
-            ("speed_m_s", (0.0, 60.0, False)),
-            ("from_deg", _ANY),
-            ("up_m_s", (-30.0, 30.0, False)),
-        ):
-            name = f"weather.gusts.{index + 1}.{key}"
-            rule = partial(_gust, index, key)
-            yield Quantity(name, _symbol(key), getattr(gust, key), *bounds, rule)
-
-
-def _wind(key: str, draft: Draft, value: float) -> None:
-    draft.wind = draft.wind.model_copy(update={key: value})
-    fill_air(draft.params, draft.wind, draft.gusts)
-
-
-def _gust(index: int, key: str, draft: Draft, value: float) -> None:
-    draft.gusts[index] = draft.gusts[index].model_copy(update={key: value})
-    fill_air(draft.params, draft.wind, draft.gusts)
-
-
-def link_quantities(delay_s: float, loses: float, repeats: float) -> Iterator[Quantity]:
-    """What the [link] between the computers may be."""
-
-    def delay(draft: Draft, value: float) -> None:
-        draft.link = replace(draft.link, delay=exact(round(value, _NANOSECOND)))
-
-    def lose(draft: Draft, value: float) -> None:
-        draft.link = replace(draft.link, loses=value)
-
-    def repeat(draft: Draft, value: float) -> None:
-        draft.link = replace(draft.link, repeats=value)
-
-    yield Quantity("link.delay_s", "s", delay_s, 0.0, 10.0, above_low=False, write=delay)
-    yield Quantity("link.loses", "1", loses, *_SHARE, lose)
-    yield Quantity("link.repeats", "1", repeats, *_SHARE, repeat)
+def _wire(channel: int, ohm_per_m: float, draft: Draft, value: float) -> None:
+    """More or less wire of the same gauge."""
+    draft.params["channel_wire"][channel] = value * ohm_per_m

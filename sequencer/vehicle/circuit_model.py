@@ -51,6 +51,7 @@ class Channel:
 
     resistance_ohm   of its switch
     wire_ohm         of its copper wire out and back, at 20 C
+    wire_m           length of that, both ways together; 0 without one
     test_current_a   of its continuity check; 0 where it has none
     closed_by        crew switches in series with its firing current, which flows only while all
                      are on; the test current goes round them
@@ -65,6 +66,7 @@ class Channel:
     test_current_a: float
     closed_by: tuple[str, ...]
     opened_by: tuple[str, ...]
+    wire_m: float = 0.0
 
     def resistance_at(self, celsius: float) -> float:
         """Everything between battery and load, ohm; the wire has this temperature."""

@@ -128,6 +128,7 @@ def channel(
         name=f"{computer}.{at[-1]}",
         computer=computer,
         wire_ohm=wire,
+        wire_m=0.0 if table.wire_m is None else table.wire_m,
         **si(table, without=["wire_m", "wire_awg"]),
     )
 

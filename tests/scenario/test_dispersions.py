@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from sequencer.errors import InputError, UsageError
+from sequencer.flight.batch import fly_compiled
 from sequencer.flight.batch.plan import batch_of
 from sequencer.scenario import Scenario, dispersed, load_scenario
+from sequencer.scenario.air_quantities import weather_quantities
 from sequencer.scenario.dispersed import drawn_values, plain_shares
-from sequencer.scenario.quantities import vehicle_quantities, weather_quantities
+from sequencer.scenario.quantities import vehicle_quantities
 from sequencer.world.weather import Weather
 
 HEAD = """\
@@ -35,6 +37,24 @@ start_s = 20.0
 length_s = 2.0
 speed_m_s = 3.0
 from_deg = 90.0
+"""
+MEASURED = """
+[weather.wind]
+law = "levels"
+[[weather.wind.levels]]
+height_m = 2.0
+speed_m_s = 3.0
+from_deg = 90.0
+[[weather.wind.levels]]
+height_m = 50.0
+speed_m_s = 4.0
+from_deg = 120.0
+[[weather.temperatures]]
+height_m = 0.0
+celsius = 5.0
+[[weather.temperatures]]
+height_m = 300.0
+celsius = 2.0
 """
 LATE = """
 [[faults]]
@@ -80,6 +100,10 @@ def same_numbers(first: np.void, second: np.void) -> None:
         ("parachutes.main.drag_area_m2", 0.4, "drag_area_m2 = 0.44", "drag_area_m2 = 0.4"),
         ("aero.stack.side_area_m2", 0.09, "side_area_m2 = 0.100", "side_area_m2 = 0.09"),
         ("motors.A1.eject_delay_s", 4.0, "eject_delay_s = 5.0", "eject_delay_s = 4.0"),
+        ("ground.leg_length_m", 0.19, "leg_length_m = 0.20", "leg_length_m = 0.19"),
+        ("ground.leg_radius_m", 0.27, "leg_radius_m = 0.30", "leg_radius_m = 0.27"),
+        ("parts.stage.tail_station_m", 0.66, "tail_station_m = 0.65", "tail_station_m = 0.66"),
+        ("channels.pad.P1.wire_m", 9.0, "wire_m = 6.0", "wire_m = 9.0"),
     ],
 )  # fmt: skip
 def test_a_drawn_value_is_what_the_vehicle_file_would_have_said(
@@ -116,6 +140,35 @@ def test_a_drawn_value_is_what_the_scenario_would_have_said(
     written = load(folder, text.replace(old, new))
     same_numbers(drawn.params, written.params)
     assert (drawn.faults, drawn.link) == (written.faults, written.link)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "old", "new"),
+    [
+        ("weather.wind.levels.2.speed_m_s", 5.5, "speed_m_s = 4.0", "speed_m_s = 5.5"),
+        ("weather.wind.levels.1.from_deg", 80.0, "from_deg = 90.0", "from_deg = 80.0"),
+        ("weather.temperatures.2.celsius", -3.5, "celsius = 2.0", "celsius = -3.5"),
+    ],
+)
+def test_what_was_measured_at_a_height_may_have_been_something_else(
+    folder: Path, quantity: str, value: float, old: str, new: str
+) -> None:
+    assert old in MEASURED
+    drawn = dispersed(load(folder, MEASURED + one(quantity, value)), 1)
+    same_numbers(drawn.params, load(folder, MEASURED.replace(old, new)).params)
+
+
+def test_levels_that_were_not_measured_are_told(folder: Path) -> None:
+    with pytest.raises(InputError, match=r"no.* 'weather\.wind\.levels\.3\.speed_m_s'") as caught:
+        load(folder, MEASURED + one("weather.wind.levels.3.speed_m_s", 1.0))
+    assert caught.value.nearest == "weather.wind.levels.2.speed_m_s"
+
+
+def test_legs_of_this_flight_decide_whether_it_tips_over(folder: Path) -> None:
+    """On a foot circle of nothing it falls over, however softly it comes down."""
+    scenario = load(folder, one("ground.leg_radius_m", 1e-6))
+    assert fly_compiled(scenario).outcome == "landed"
+    assert fly_compiled(dispersed(scenario, 1)).outcome == "tipped_over"
 
 
 def test_an_igniter_with_another_energy_still_stands_its_no_fire_current(folder: Path) -> None:
@@ -160,7 +213,7 @@ def test_every_quantity_written_at_its_nominal_changes_nothing(folder: Path) -> 
     assert start is not None
     quantities = [*vehicle_quantities(scenario.vehicle, scenario.places, scenario.params)]
     quantities += weather_quantities(Weather(), scenario.params)
-    assert len(quantities) > 250
+    assert len(quantities) > 270
     for quantity in quantities:
         draft = start()
         quantity.write(draft, quantity.nominal)
