@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from sequencer.flight.many import find_scenarios, fly_many
+from sequencer.flight.many import fly_many
 from sequencer.flight.result import Result, Shortfall
+from sequencer.scenario.finding import find_scenarios
 
 if TYPE_CHECKING:
     from sequencer.flight.loop import fly

@@ -4,6 +4,7 @@ from sequencer.sequence.load import load_sequence, resolve_sequence
 from sequencer.sequence.messages import check_messages
 from sequencer.sequence.model import (
     FUNCTION_VERBS,
+    Acceptance,
     Block,
     Command,
     Estimate,
@@ -22,6 +23,7 @@ from sequencer.sequence.schema import SequenceFile
 
 __all__ = [
     "FUNCTION_VERBS",
+    "Acceptance",
     "Block",
     "Command",
     "Estimate",

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from sequencer.documents import Document, read_document
 from sequencer.sequence.actions import Commands, resolve_functions, resolve_inhibits
-from sequencer.sequence.model import Estimate, Flag, Publication, Sequence
+from sequencer.sequence.model import Acceptance, Estimate, Flag, Publication, Sequence
 from sequencer.sequence.quantities import (
     resolve_estimates,
     resolve_flags,
@@ -68,7 +68,23 @@ def resolve_sequence(document: Document) -> Sequence:
         common_exits=common_exits,
         publication=_publication(scope, file, flags, estimates),
         digest=document.digest,
+        accepted=_accepted(scope, file),
     )
+
+
+def _accepted(scope: Scope, file: SequenceFile) -> tuple[Acceptance, ...]:
+    """[[accepted]]; which rules there are is known to `sequencer.lint` alone."""
+    found = []
+    for index, table in enumerate(file.accepted):
+        loc = ("accepted", index)
+        if not table.reason.strip():
+            scope.fail((*loc, "reason"), "what is accepted needs a reason")
+        about = (table.about,) if isinstance(table.about, str) else table.about
+        if not about:
+            scope.fail((*loc, "about"), "what is accepted must be named")
+        line = scope.document.line(loc) or 0
+        found.append(Acceptance(table.rule, about, " ".join(table.reason.split()), line))
+    return tuple(found)
 
 
 def _publication(

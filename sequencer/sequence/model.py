@@ -14,6 +14,7 @@ from sequencer.expressions import Node
 
 __all__ = [
     "FUNCTION_VERBS",
+    "Acceptance",
     "Block",
     "Command",
     "Estimate",
@@ -199,6 +200,16 @@ class Publication:
 
 
 @dataclass(frozen=True, slots=True)
+class Acceptance:
+    """What its author has looked at and means to keep: findings of `rule` about all of `about`."""
+
+    rule: str
+    about: tuple[str, ...]
+    reason: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
 class Sequence:
     """The whole logic of one computer. Mappings keep the order of declaration."""
 
@@ -219,6 +230,7 @@ class Sequence:
     common_exits: tuple[Exit, ...]
     publication: Publication | None
     digest: str
+    accepted: tuple[Acceptance, ...] = ()
 
     def eligible_exits(self, state: str) -> tuple[Exit, ...]:
         """Exits that are tried in `state`, in order: common ones that list it, then its own."""

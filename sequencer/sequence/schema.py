@@ -13,6 +13,7 @@ from sequencer.documents import Strict
 from sequencer.sequence.blocks import AnyEstimate, LoopFile
 
 __all__ = [
+    "AcceptedFile",
     "CommonExitFile",
     "ExitFile",
     "FlagFile",
@@ -132,6 +133,14 @@ class StateFile(Strict):
     exits: tuple[ExitFile, ...] = ()
 
 
+class AcceptedFile(Strict):
+    """An entry of [[accepted]]: something that `drycount lint` finds and that is meant."""
+
+    rule: str
+    about: str | tuple[str, ...]
+    reason: str
+
+
 class SequenceFile(Strict):
     """A whole sequence file."""
 
@@ -146,3 +155,4 @@ class SequenceFile(Strict):
     publish: PublishFile | None = None
     states: dict[str, StateFile] = Field(min_length=1)
     common_exits: tuple[CommonExitFile, ...] = ()
+    accepted: tuple[AcceptedFile, ...] = ()
