@@ -10,5 +10,6 @@ from __future__ import annotations
 
 from cpeer.build import CompilerError, find_compiler
 from cpeer.flying import CStep, CWorld, commands_of
+from cpeer.processes import CProcesses
 
-__all__ = ["CStep", "CWorld", "CompilerError", "commands_of", "find_compiler"]
+__all__ = ["CProcesses", "CStep", "CWorld", "CompilerError", "commands_of", "find_compiler"]

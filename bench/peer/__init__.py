@@ -2,8 +2,9 @@
 
 Written from the documented physics alone: nothing of `sequencer.world` is used. Shared with the
 twin are the files that describe vehicle and sequences, and the reference executor. Instead of fixed
-steps SciPy's adaptive RK45 flies from one moment at which something changes to the next, servos
-move by their closed solution, and touchdown is a root found in continuous time. So where both
+steps SciPy's adaptive RK45 flies from one moment at which something changes to the next (or, with
+`steps`, no further than the twin's step, so that what both cost can be compared), servos move by
+their closed solution, and touchdown is a root found in continuous time. So where both
 agree, neither the twin's step, nor the way of its numbers through flat arrays, nor its compiler
 can be far wrong.
 

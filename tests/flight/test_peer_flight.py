@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from dataclasses import replace
 
 import numpy as np
 import peer
@@ -77,6 +78,15 @@ def test_the_same_way(twin, other):
     theirs = np.array(other.path)
     assert ours.shape == theirs.shape
     assert np.linalg.norm(ours - theirs, axis=1).max() < 0.02
+
+
+def test_in_steps_as_short_as_ours_the_ascent_is_the_same_within_a_millimetre(scenario, twin):
+    """What `make bench` compares step for step is the same flight."""
+    ascent = replace(scenario, stop_ticks=1500)
+    theirs = np.array(peer.fly(ascent, steps=int(scenario.params["substeps"])).path)
+    ours = np.column_stack([twin[name] for name in ("east_m", "north_m", "up_m")])[: len(theirs)]
+    assert theirs[-1, 2] > 20.0
+    assert np.linalg.norm(ours - theirs, axis=1).max() < 0.001
 
 
 def test_the_peer_refuses_what_it_does_not_know():

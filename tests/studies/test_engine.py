@@ -31,7 +31,7 @@ def cluster():
         n_workers=2,
         threads_per_worker=2,
         host="127.0.0.1",
-        dashboard_address=None,
+        dashboard_address="127.0.0.1:0",
         worker_dashboard_address=None,
     ) as started:
         yield started
@@ -70,6 +70,38 @@ def test_the_table_is_the_same_also_when_a_worker_is_killed_in_the_middle(short,
     assert found == expected
     assert table(tmp_path / "there") == table(tmp_path / "here")
     assert len(table(tmp_path / "there")) == 60
+
+
+def test_a_worker_that_joins_in_the_middle_is_used_and_changes_nothing(
+    short, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(engine, "_LOOK_S", 0.1)
+    expected = run(short, tmp_path / "here", 120, jobs=1)
+    with distributed.LocalCluster(
+        n_workers=1,
+        threads_per_worker=1,
+        host="127.0.0.1",
+        dashboard_address="127.0.0.1:0",
+        worker_dashboard_address=None,
+    ) as growing:
+        joined: list[str] = []
+
+        def progress(_):
+            if not joined and list((tmp_path / "there").glob("flights-*.parquet")):
+                growing.scale(2)
+                growing.wait_for_workers(2)
+                joined.append("a worker")
+
+        found = run(
+            short, tmp_path / "there", 120, scheduler=growing.scheduler_address, progress=progress
+        )
+        with distributed.Client(growing, set_as_default=False) as client:
+            # what it flies a worker has unpacked first
+            unpacked = client.run(lambda: engine._unpacked.cache_info().currsize)
+    assert joined
+    assert list(unpacked.values()) == [1, 1]
+    assert found == expected
+    assert table(tmp_path / "there") == table(tmp_path / "here")
 
 
 def test_workers_of_another_platform_are_told_of_and_get_nothing(
