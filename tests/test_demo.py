@@ -14,6 +14,7 @@ from sequencer.flight.batch import fly_compiled
 from sequencer.flight.batch.plan import batch_of
 from sequencer.scenario.coverage import coverage
 from sequencer.scenario.model import Recording
+from sequencer.studies.baselines import compare_record, kept_for, without_scenario
 
 DEMO = Path(__file__).parents[1] / "scenarios"
 SCENARIOS = find_scenarios([DEMO])
@@ -31,6 +32,22 @@ def test_a_scenario_comes_out_as_it_says(path: Path) -> None:
     assert (batch_of(loaded.scenario) is None) == is_log
     if not is_log:
         assert_same(fly_compiled(loaded.scenario), record)
+    (kept,) = kept_for([path])
+    if kept.exists:  # meant? drycount baseline accept scenarios/NAME.scenario.toml
+        changes = compare_record(kept, record).changes
+        assert [change.sentence for change in changes] == []
+
+
+def test_the_timelines_are_those_of_scenarios() -> None:
+    assert sum(kept.exists for kept in kept_for(SCENARIOS)) == 6
+    assert without_scenario([DEMO]) == []
+
+
+def test_the_timeline_in_the_docs_is_true() -> None:
+    page = (DEMO.parent / "docs/baselines.md").read_text(encoding="utf-8")
+    shown = page.split("<!-- timeline: calm_landing -->")[1].split("```")[1].split("\n")
+    kept = (DEMO / "timelines/calm_landing.timeline").read_text(encoding="utf-8").split("\n")
+    assert {line for line in shown if not line.startswith("about")} <= set(kept)
 
 
 def test_no_cell_that_matters_is_empty() -> None:

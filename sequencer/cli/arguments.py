@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-__all__ = ["FilePath", "Share", "WholeNumber", "json_option", "seed_option"]
+__all__ = ["FilePath", "Share", "Tolerance", "WholeNumber", "json_option", "seed_option"]
 
 
 class FilePath(click.Path):
@@ -78,6 +78,19 @@ class Share(_Number):
         """The number, where it lies between."""
         number = float(text)
         return number if 0.0 < number < 1.0 else None
+
+
+class Tolerance(_Number):
+    """A number from 0 to `most`."""
+
+    def __init__(self, most: float) -> None:
+        self._most = most
+        self.wanted = f"a number from 0 to {most:g}"
+
+    def read(self, text: Any) -> float | None:  # noqa: ANN401 - as declared above
+        """The number, where it lies in the range."""
+        number = float(text)
+        return number if 0.0 <= number <= self._most else None
 
 
 seed_option = click.option(

@@ -22,6 +22,7 @@ class ModelTarget:
     """A sequence executed by one of our own executors, chosen by name."""
 
     capabilities = frozenset({Capability.REBOOT, Capability.LOCK_STEP, Capability.REGISTERS})
+    tolerance_s = 0.0  # both agree to the last bit
 
     @staticmethod
     def check(rest: str, executor: str) -> None:

@@ -17,7 +17,16 @@ from sequencer.errors import UsageError, nearest
 from sequencer.execute import Outputs
 from sequencer.sequence import Sequence as FlightLogic
 
-__all__ = ["BUILT_IN", "Boot", "Capability", "Target", "check_target", "open_target", "schemes"]
+__all__ = [
+    "BUILT_IN",
+    "Boot",
+    "Capability",
+    "Target",
+    "check_target",
+    "open_target",
+    "schemes",
+    "tolerance_of",
+]
 
 #: scheme -> "module:class"
 BUILT_IN: Mapping[str, str] = {"model": "sequencer.flight.model:ModelTarget"}
@@ -49,6 +58,9 @@ class Target(Protocol):
     """
 
     capabilities: frozenset[Capability]
+    #: by how much the times of its events may differ from the model's, s: more than 0 in single
+    #: precision, or where its clock is its own
+    tolerance_s: float
 
     @staticmethod
     def check(rest: str, executor: str) -> None:
@@ -81,6 +93,15 @@ def check_target(spec: str, executor: str) -> None:
     """Raises UsageError for a target or an executor that could not be opened for any sequence."""
     maker, rest = _maker(spec)
     maker.check(rest, executor)
+
+
+def tolerance_of(spec: str) -> float:
+    """By how much the times of a target's events may differ from the model's, s.
+
+    Raises UsageError for an unknown scheme.
+    """
+    maker, _ = _maker(spec)
+    return float(getattr(maker, "tolerance_s", 0.0))
 
 
 def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:

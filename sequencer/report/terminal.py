@@ -16,7 +16,7 @@ from sequencer.flight.result import Result, Shortfall
 from sequencer.record import FlightRecord
 from sequencer.report.summary import Total, about, at, count, event_text, quantity, tied, tightest
 
-__all__ = ["console", "print_report"]
+__all__ = ["Page", "console", "print_report"]
 
 #: shortfalls of one flight that are shown unless all are asked for
 SHOWN = 3
@@ -49,8 +49,7 @@ def print_report(results: Sequence[Result], out: Console, *, everything: bool = 
 
     everything   show all shortfalls of a flight, not only the first three
     """
-    width = out.width if out.is_terminal else UNBOUND
-    page = _Page(out, width)
+    page = Page.on(out)
     total = count(results)
     if total.status:
         page.line(_headline(total), "bold red")
@@ -67,12 +66,17 @@ def print_report(results: Sequence[Result], out: Console, *, everything: bool = 
         page.wrapped("about: ", "; ".join(named), "dim")
 
 
-class _Page:
+class Page:
     """Writes lines no longer than `width`."""
 
     def __init__(self, out: Console, width: int) -> None:
         self._out = out
         self.width = max(width, 40)
+
+    @classmethod
+    def on(cls, out: Console) -> Page:
+        """A page as wide as the terminal; in a pipe a line may be as long as it likes."""
+        return cls(out, out.width if out.is_terminal else UNBOUND)
 
     def line(self, text: str = "", style: str = "") -> None:
         """One line as it is."""
@@ -118,7 +122,7 @@ def _flights(number: int) -> str:
     return "flight" if number == 1 else "flights"
 
 
-def _problem(page: _Page, result: Result, *, everything: bool) -> None:
+def _problem(page: Page, result: Result, *, everything: bool) -> None:
     page.line(result.name, "bold")
     page.wrapped("  file         ", str(result.path), "dim")
     if result.record is not None:
@@ -133,7 +137,7 @@ def _problem(page: _Page, result: Result, *, everything: bool) -> None:
     page.line()
 
 
-def _shortfall(page: _Page, shortfall: Shortfall, record: FlightRecord) -> None:
+def _shortfall(page: Page, shortfall: Shortfall, record: FlightRecord) -> None:
     page.wrapped("  fell short   ", shortfall.what, "red")
     if shortfall.first_wrong is not None:
         event = shortfall.first_wrong
@@ -154,7 +158,7 @@ def _shortfall(page: _Page, shortfall: Shortfall, record: FlightRecord) -> None:
         page.wrapped("    required     ", verdict.reason, "dim")
 
 
-def _table(page: _Page, results: Sequence[Result]) -> None:
+def _table(page: Page, results: Sequence[Result]) -> None:
     """One line for each flight: mark, name, outcome, tightest margin and whose it is.
 
     On a narrow terminal a long name, or the requirement, gets a line of its own.
