@@ -10,7 +10,7 @@ import numpy as np
 
 from sequencer import compiling
 
-__all__ = ["KERNEL", "SOURCES", "compiled", "plain", "prepare"]
+__all__ = ["DECISIONS", "KERNEL", "SOURCES", "compiled", "plain", "prepare"]
 
 _HERE: Final = Path(__file__).parent
 #: every file whose text can change what the interpreter does
@@ -20,6 +20,8 @@ SOURCES: Final = (
 )
 
 KERNEL: Final = compiling.Kernels("sequence", SOURCES)
+#: what looks at the decisions of a tick (`sequencer.execute.observing`)
+DECISIONS: Final = compiling.Kernels("decisions", (*SOURCES, _HERE / "observing.py"))
 #: decorator of every function of the interpreter
 compiled = KERNEL.compiled
 

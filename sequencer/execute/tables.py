@@ -24,7 +24,7 @@ from sequencer.execute.values import names_of
 from sequencer.expressions import Node
 from sequencer.sequence.model import Block, Command, Exit, Function, Sequence
 
-__all__ = ["Tables", "tables_of"]
+__all__ = ["Tables", "cells_of", "tables_of"]
 
 #: arguments in the order in which the interpreter wants them; expressions and votes take theirs
 #: as they come
@@ -82,6 +82,12 @@ def tables_of(sequence: Sequence) -> Tables:
     return _Builder(sequence).build()
 
 
+def cells_of(sequence: Sequence) -> dict[str, int]:
+    """Where the value of every declared name lies among the cells."""
+    names = ("time_in_state", *sequence.inputs, *sequence.estimates, *sequence.flags)
+    return {name: cell for cell, name in enumerate(names)}
+
+
 class _Builder:
     """Everything that is laid out once, step by step."""
 
@@ -90,8 +96,7 @@ class _Builder:
         self.head: dict[Head, int] = {Head.RATE_HZ: sequence.rate_hz}
         self.body: list[int] = []
         self.pool = Pool()
-        names = ("time_in_state", *sequence.inputs, *sequence.estimates, *sequence.flags)
-        self.cells = {name: cell for cell, name in enumerate(names)}
+        self.cells = cells_of(sequence)
         self.inputs = {name: index for index, name in enumerate(sequence.inputs)}
         self.states = {name: index for index, name in enumerate(sequence.states)}
         self.flags = {name: index for index, name in enumerate(sequence.flags)}
