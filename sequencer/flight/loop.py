@@ -19,6 +19,7 @@ from sequencer.flight.power import Power
 from sequencer.flight.recorder import Recorder
 from sequencer.flight.replay import Replay
 from sequencer.flight.target import Target, open_target
+from sequencer.flight.watching import Watch
 from sequencer.record import FLIGHT_OVER, FlightRecord
 from sequencer.record.logic import LogicSignals
 from sequencer.scenario import Recording, Scenario
@@ -29,11 +30,18 @@ from sequencer.world.memory import Memory
 __all__ = ["fly", "record_of"]
 
 
-def fly(scenario: Scenario, *, on: str = "model", executor: str = "compiled") -> FlightRecord:
+def fly(
+    scenario: Scenario,
+    *,
+    on: str = "model",
+    executor: str = "compiled",
+    watch: Watch | None = None,
+) -> FlightRecord:
     """Fly one scenario once.
 
     on        target that executes every computer's sequence (see sequencer.flight.target)
     executor  which of our executors the target "model" uses
+    watch     looks at decisions, in targets of its own
 
     Returns the record with the verdicts of all requirements. Raises UsageError for an unknown
     target or executor.
@@ -41,14 +49,18 @@ def fly(scenario: Scenario, *, on: str = "model", executor: str = "compiled") ->
     targets: dict[str, Target] = {}
     try:
         for name, logic in scenario.sequences.items():
-            targets[name] = open_target(on, logic, executor)
-        return _fly(scenario, targets)
+            targets[name] = (
+                open_target(on, logic, executor) if watch is None else watch.target(logic)
+            )
+        return _fly(scenario, targets, watch)
     finally:
         for target in targets.values():
             target.close()
 
 
-def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
+def _fly(
+    scenario: Scenario, targets: Mapping[str, Target], watch: Watch | None
+) -> FlightRecord:
     rate = scenario.rate_hz
     source = scenario.source
     world: Memory = (
@@ -84,6 +96,8 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target]) -> FlightRecord:
     tick = 0
     while tick < scenario.stop_ticks:
         recorder.begin(tick)
+        if watch is not None:
+            watch.begin(tick)
         plan.apply(tick, commands)
         for computer in everyone:
             while computer.clock.due(tick):

@@ -30,10 +30,11 @@ def fly_one(
     flight: int = 0,
     seed: int | None = None,
     shares: Sequence[float] | None = None,
+    watched: bool = False,
 ) -> Result:
     """Fly one scenario file; whatever keeps it from flying becomes the result's `error`.
 
-    announce, flight, seed, shares   as in `fly_many`
+    announce, flight, seed, shares, watched   as in `fly_many`
     """
     # late: looking for scenarios needs neither numba nor pydantic
     from sequencer.scenario import compare, dispersed, load_scenario  # noqa: PLC0415
@@ -43,19 +44,22 @@ def fly_one(
     name = path.name.removesuffix(SUFFIX)
     try:
         scenario = load_scenario(path)
-        prepare(announce, executor)
+        prepare(announce, executor, watched=watched)
         from sequencer.flight.loop import fly  # noqa: PLC0415
+        from sequencer.flight.watching import Watch  # noqa: PLC0415
 
         if flight or seed is not None:
             scenario = dispersed(scenario, flight, seed, shares)
-        record = fly(scenario, on=on, executor=executor)
+        watch = Watch() if watched else None
+        record = fly(scenario, on=on, executor=executor, watch=watch)
         margins: tuple[Margin, ...] = ()
         if isinstance(scenario.source, Vehicle):
             margins = firing_margins(scenario.source, scenario.params)
     except InputError as error:
         return Result(name, path, "", None, error=str(error))
     shortfalls = compare(scenario.expect, record)
-    return Result(name, path, scenario.reason, record, shortfalls, margins=margins)
+    seen = watch.seen() if watch is not None else ()
+    return Result(name, path, scenario.reason, record, shortfalls, margins=margins, seen=seen)
 
 
 def _any_readable(files: Iterable[Path]) -> bool:
@@ -79,6 +83,7 @@ def fly_many(
     flight: int = 0,
     seed: int | None = None,
     shares: Sequence[float] | None = None,
+    watched: bool = False,
     progress: Callable[[Result], None] | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> list[Result]:
@@ -88,6 +93,7 @@ def fly_many(
     flight     number of a flight of a campaign; 0: each scenario as it stands
     seed       of all chance; by default each scenario's own
     shares     of that flight for the scenario's dispersions; None: drawn plainly
+    watched    look at what decides: `Result.seen`. Only the compiled model can be looked into
     progress   called with each result as it is ready, in any order
     announce   called with one line when something takes long (compiling the flight kernel)
 
@@ -99,18 +105,28 @@ def fly_many(
     if jobs is not None and jobs < 1:
         raise UsageError(f"--jobs must be at least 1, not {jobs}")
     check_target(on, executor)
+    if watched and (on, executor) != ("model", "compiled"):
+        raise UsageError("decisions can be seen on target 'model' with executor 'compiled' only")
     workers = min(len(files), jobs or cores())
+    one = partial(
+        fly_one,
+        on=on,
+        executor=executor,
+        flight=flight,
+        seed=seed,
+        shares=shares,
+        watched=watched,
+    )
     if workers == 1 or not _any_readable(files):
         results = []
         for path in files:
-            result = fly_one(path, on, executor, announce, flight=flight, seed=seed, shares=shares)
+            result = one(path, announce=announce)
             if progress is not None:
                 progress(result)
             results.append(result)
         return results
-    prepare(announce, executor)
-    one = partial(_fly_in_worker, on=on, executor=executor, flight=flight, seed=seed, shares=shares)
-    return _in_parallel(files, workers, one, progress)
+    prepare(announce, executor, watched=watched)
+    return _in_parallel(files, workers, partial(_fly_in_worker, one=one), progress)
 
 
 def _in_parallel(
@@ -141,14 +157,6 @@ def _in_parallel(
     return [by_path[path] for path in files]
 
 
-def _fly_in_worker(
-    path: Path,
-    *,
-    on: str,
-    executor: str,
-    flight: int,
-    seed: int | None,
-    shares: Sequence[float] | None,
-) -> Result:
+def _fly_in_worker(path: Path, *, one: Callable[[Path], Result]) -> Result:
     with lean_numba():
-        return fly_one(path, on, executor, flight=flight, seed=seed, shares=shares)
+        return one(path)

@@ -2,14 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sequencer.record import FlightRecord
 from sequencer.scenario.expect import Shortfall
 from sequencer.world.margins import Margin
 
-__all__ = ["Result", "Shortfall"]
+if TYPE_CHECKING:
+    from sequencer.execute.deciding import Sight
+
+__all__ = ["Result", "Seen", "Shortfall"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """What the decisions of one computer were seen with in one flight.
+
+    path, digest   of its sequence
+    sights         what was seen -> world tick on which it was seen first
+    """
+
+    computer: str
+    path: Path
+    digest: str
+    sights: Mapping[Sight, int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -18,6 +37,7 @@ class Result:
 
     `error` holds the one line that kept the scenario from flying at all; then `record` is None.
     `margins` are those of the vehicle's firing circuits in the weather of the scenario.
+    `seen` is empty unless decisions were watched.
     """
 
     name: str
@@ -27,6 +47,7 @@ class Result:
     shortfalls: tuple[Shortfall, ...] = ()
     error: str | None = None
     margins: tuple[Margin, ...] = ()
+    seen: tuple[Seen, ...] = ()
 
     @property
     def as_expected(self) -> bool:
