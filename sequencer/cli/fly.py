@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from sequencer.cli.arguments import FilePath, WholeNumber, json_option, seed_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from sequencer.flight import Result
 
 __all__ = ["command"]
 
@@ -19,6 +26,11 @@ __all__ = ["command"]
     "--verbose",
     is_flag=True,
     help="Show every flight's timeline, verdicts, firing circuits and all shortfalls.",
+)
+@click.option(
+    "--coverage",
+    is_flag=True,
+    help="Show what the scenarios exercised of the sequences, and which to write for the rest.",
 )
 @json_option
 @click.option("--junit", "junit_file", metavar="FILE", help="Write the results as JUnit XML.")
@@ -63,6 +75,7 @@ def command(
     paths: tuple[Path, ...],
     keyword: str | None,
     verbose: bool,
+    coverage: bool,
     json_file: str | None,
     junit_file: str | None,
     jobs: int | None,
@@ -76,6 +89,7 @@ def command(
 
     First comes what fell short: the first wrong event, its time and the margin. Then one line for
     every flight with the requirement that came nearest to breaking, then the total.
+    With --coverage follows what the flights exercised; the exit status does not depend on it.
     """
     from sequencer.compiling import lean_numba
     from sequencer.flight import find_scenarios, fly_many
@@ -110,6 +124,7 @@ def command(
             flight=flight or 0,
             seed=seed,
             shares=shares,
+            watched=coverage,
             progress=step,
             announce=lambda line: click.echo(line, err=True),
         )
@@ -120,10 +135,28 @@ def command(
             print_circuits(result, out)
     if any(result.error is None for result in results):
         print_report(results, out, everything=verbose)
+    covered = _covered(results, paths, out, everything=verbose) if coverage else None
     if json_file is not None:
-        write(json_file, as_json(results))
+        write(json_file, as_json(results, covered))
     if junit_file is not None:
         write(junit_file, as_junit(results))
     for reason in not_flown(results):
         click.echo(f"drycount: {' '.join(reason.split())}", err=True)
     ctx.exit(count(results).status)
+
+
+def _covered(
+    results: Sequence[Result], paths: Sequence[Path], out: Console, *, everything: bool
+) -> dict[str, Any] | None:
+    """Print what the flights exercised; the same for JSON, None if there was no flight."""
+    from sequencer.report.reach import as_dict, print_reach
+    from sequencer.scenario.coverage import coverage, find_cells
+    from sequencer.studies.reach import reach
+
+    flown = [result.path for result in results if result.error is None]
+    if not flown:
+        return None
+    found = reach(results)
+    faults = coverage(flown, find_cells(paths)[0])
+    print_reach(found, faults, out, everything=everything)
+    return as_dict(found, faults)

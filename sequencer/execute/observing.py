@@ -1,7 +1,7 @@
 """What every leaf of every decision was on a tick that the interpreter has just executed.
 
-Leaves are evaluated by the interpreter's own `evaluate`, on its own memory, so they come out as they
-did on the tick. Importing this module compiles it, or loads what `prepare` compiled before.
+Leaves are evaluated by the interpreter's own `evaluate`, on its own memory, so they come out as
+they did on the tick. Importing this module compiles it, or loads what `prepare` compiled before.
 """
 
 from __future__ import annotations

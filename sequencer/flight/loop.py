@@ -58,9 +58,7 @@ def fly(
             target.close()
 
 
-def _fly(
-    scenario: Scenario, targets: Mapping[str, Target], watch: Watch | None
-) -> FlightRecord:
+def _fly(scenario: Scenario, targets: Mapping[str, Target], watch: Watch | None) -> FlightRecord:
     rate = scenario.rate_hz
     source = scenario.source
     world: Memory = (

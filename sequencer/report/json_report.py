@@ -29,10 +29,13 @@ __all__ = ["FORMAT", "as_json"]
 FORMAT = "drycount results 1"
 
 
-def as_json(results: Sequence[Result]) -> str:
-    """The results as one JSON document, ending in a newline."""
+def as_json(results: Sequence[Result], coverage: dict[str, Any] | None = None) -> str:
+    """The results as one JSON document, ending in a newline.
+
+    coverage   of the scenarios, as `sequencer.report.reach.as_dict` gives it
+    """
     total = count(results)
-    document = {
+    document: dict[str, Any] = {
         "format": FORMAT,
         "version": __version__,
         "total": {
@@ -43,6 +46,8 @@ def as_json(results: Sequence[Result]) -> str:
         },
         "results": [_result(result) for result in results],
     }
+    if coverage is not None:
+        document["coverage"] = coverage
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
 
 

@@ -6,17 +6,11 @@ import textwrap
 from collections.abc import Iterable
 
 from sequencer.sequence import Command, Exit, Sequence, State
+from sequencer.sequence.phrases import hold
 
 __all__ = ["commands", "condition", "has_own_name", "hold", "lines_of", "sources_of", "states_of"]
 
 _WIDTH = 38
-
-
-def hold(sequence: Sequence, way: Exit) -> str:
-    """How long the condition must hold: "for 0.1 s", "on 3 fresh baro", or "" for one tick."""
-    if way.fresh is not None:
-        return f"on {way.hold_ticks} fresh {way.fresh}"
-    return f"for {way.hold_ticks / sequence.rate_hz:g} s" if way.hold_ticks > 1 else ""
 
 
 def commands(actions: Iterable[Command]) -> str:

@@ -1,9 +1,9 @@
 """The conditions of exits and inhibits, taken apart: what decides, and how it is put together.
 
-A *decision* is a condition as a whole; its *leaves* are what `and`, `or`, `not` connect: comparisons,
-truths (inputs, estimates, flags) and `in_state`. The same leaf standing twice is one leaf, for nobody
-can change one and not the other; so are a comparison and its opposite (`x < a`, `x >= a`, `a > x`),
-which are good and bad together.
+A *decision* is a condition as a whole; its *leaves* are what `and`, `or`, `not` connect:
+comparisons, truths (inputs, estimates, flags) and `in_state`. The same leaf standing twice is one
+leaf, for nobody can change one and not the other; so are a comparison and its opposite (`x < a`,
+`x >= a`, `a <= x`), which are good and bad together.
 """
 
 from __future__ import annotations

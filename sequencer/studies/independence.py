@@ -1,15 +1,15 @@
 """Modified condition/decision coverage of one decision, from what it was seen with.
 
 A leaf is shown to decide by a pair of sights: it is true in one and false in the other, and so the
-decision comes out differently. In the *unique-cause* form nothing else changes between the two; what
-is unknown has to be unknown in both. In the *masking* form other leaves may change, as long as in
-each of the two the decision would have turned had this leaf alone been the other way.
+decision comes out differently. In the *unique-cause* form nothing else changes between the two;
+what is unknown has to be unknown in both. In the *masking* form other leaves may change, as long as
+in each of the two the decision would have turned had this leaf alone been the other way.
 
 Hayhurst, Veerhusen, Chilenski, Rierson, A Practical Tutorial on Modified Condition/Decision
 Coverage, NASA/TM-2001-210876, 2001; Chilenski, An Investigation of Three Forms of the Modified
-Condition Decision Coverage (MCDC) Criterion, DOT/FAA/AR-01/18, 2001. Both know two truths only. With
-three, an exit is taken or not, and an unknown condition is not: it is one of the sights that say no.
-An unknown inhibit blocks some functions and lets others go, so it says neither.
+Condition Decision Coverage (MCDC) Criterion, DOT/FAA/AR-01/18, 2001. Both know two truths only.
+With three, an exit is taken or not, and one whose condition is unknown is not: that is one of the
+sights that say no. An unknown inhibit blocks some functions and lets others go, so it says neither.
 """
 
 from __future__ import annotations

@@ -5,15 +5,19 @@ from __future__ import annotations
 import io
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from small_logic import flown, written
 
 import sequencer.flight
 from sequencer.cli.main import main
 from sequencer.flight.result import Result, Shortfall
 from sequencer.record import Event, FlightRecord, Signal, Verdict
+
+DEMO_FLIGHT = Path(__file__).parents[2] / "scenarios" / "calm_landing.scenario.toml"
 
 
 def make(name, *, outcome="landed", shortfalls=(), error=None):
@@ -112,6 +116,7 @@ def test_options_are_passed_on(flies):
         "flight": 7,
         "seed": 0,
         "shares": None,
+        "watched": False,
     }
 
 
@@ -156,3 +161,27 @@ def test_two_documents_do_not_fit_on_one_stream(flies, capsys):
     flies(CALM)
     assert main(["fly", "x", "--json", "-", "--junit", "-"]) == 2
     assert "only one of --json and --junit" in capsys.readouterr().err
+
+
+def test_coverage_follows_the_results_and_leaves_the_status_alone(flies, tmp_path, capsys):
+    up = flown(written(tmp_path), "up", {}, {"height": 60.0})
+    asked = flies(replace(up, path=DEMO_FLIGHT))
+    assert main(["fly", str(DEMO_FLIGHT), "--coverage", "--json", str(tmp_path / "r.json")]) == 0
+    assert asked["watched"] is True
+    text = capsys.readouterr().out
+    assert text.index("1 as expected") < text.index("what 1 scenario exercised")
+    assert "no scenario takes exit 'tilt_abort' of staging" in text
+    assert json.loads((tmp_path / "r.json").read_text())["coverage"]["scenarios"] == 1
+
+
+def test_nothing_is_covered_where_nothing_flew(flies, capsys):
+    flies(FAILED)
+    assert main(["fly", "x", "--coverage"]) == 2
+    assert "exercised" not in capsys.readouterr().out
+
+
+def test_coverage_needs_the_model_that_can_be_looked_into(capsys):
+    assert main(["fly", str(DEMO_FLIGHT), "--coverage", "--executor", "reference"]) == 2
+    error = capsys.readouterr().err
+    assert "on target 'model' with executor 'compiled' only" in error
+    assert len(error.splitlines()) == 1

@@ -1,11 +1,11 @@
 """Modified condition/decision coverage against tables of independence pairs and minimal test sets.
 
 Sources: Hayhurst, Veerhusen, Chilenski, Rierson, "A Practical Tutorial on Modified
-Condition/Decision Coverage", NASA/TM-2001-210876, May 2001 (title page [T], contents [M]); Chilenski,
-DOT/FAA/AR-01/18, April 2001, unique cause, unique cause + masking, masking (title [T], definitions
-[M]); Ammann and Offutt, "Introduction to Software Testing": at least n + 1 tests, at most 2n
-(Chilenski and Miller 1994) [T2]. The tables are all pairs and minimal sets by exhaustive search [C]; the
-pairs of (a or b) and (c or d) are also those that the Ruby gem `logic` prints [T].
+Condition/Decision Coverage", NASA/TM-2001-210876, May 2001 (title page [T], contents [M]);
+Chilenski, DOT/FAA/AR-01/18, April 2001, unique cause, unique cause + masking, masking (title [T],
+definitions [M]); Ammann and Offutt, "Introduction to Software Testing": at least n + 1 tests, at
+most 2n (Chilenski and Miller 1994) [T2]. The tables are all pairs and minimal sets by exhaustive
+search [C]; the pairs of (a or b) and (c or d) are also those that the Ruby gem `logic` prints [T].
 
 A row's number is its binary value with A as the most significant bit.
 """
