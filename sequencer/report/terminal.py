@@ -16,7 +16,7 @@ from sequencer.flight.result import Result, Shortfall
 from sequencer.record import FlightRecord
 from sequencer.report.summary import Total, about, at, count, event_text, quantity, tied, tightest
 
-__all__ = ["Page", "console", "print_report"]
+__all__ = ["Page", "console", "print_report", "print_shortfalls"]
 
 #: shortfalls of one flight that are shown unless all are asked for
 SHOWN = 3
@@ -40,6 +40,12 @@ class _Console(Console):
 def console(*, stderr: bool = False) -> Console:
     """Where reports go: nothing is coloured, guessed at or cut that we did not ask for."""
     return _Console(stderr=stderr, highlight=False, markup=False, emoji=False)
+
+
+def print_shortfalls(result: Result, out: Console) -> None:
+    """Print where one flight fell short, all of it: the first wrong events and the margins."""
+    width = out.width if out.is_terminal else UNBOUND
+    _problem(Page(out, width), result, everything=True)
 
 
 def print_report(results: Sequence[Result], out: Console, *, everything: bool = False) -> None:

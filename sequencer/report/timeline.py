@@ -5,19 +5,20 @@ requirements across all of them.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from rich.console import Console
 from rich.text import Text
 
 from sequencer.flight.result import Result
-from sequencer.record import Event, FlightRecord
+from sequencer.record import Event, FlightRecord, Verdict
 from sequencer.record.vocabulary import FLIGHT_OVER
 from sequencer.report.summary import at, quantity, tied
 from sequencer.report.terminal import UNBOUND
 
-__all__ = ["Row", "print_timeline", "rows"]
+__all__ = ["Row", "in_order_of_weight", "print_events", "print_timeline", "rows"]
 
 #: width of a column where the lines may be as long as they like
 PIPE_COLUMN = 34
@@ -27,7 +28,7 @@ ACROSS = ""
 #: verdicts are listed in this order: what matters most when somebody reads from the top
 _RANKS = {"broken": 0, "not decided": 1, "met": 2, "not exercised": 3}
 
-_Say = Callable[[str, str], None]
+_Say = Callable[..., None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +82,17 @@ def _event_row(event: Event, computers: list[str]) -> Row:
 
 def print_timeline(result: Result, out: Console) -> None:
     """Print one flight: its events by column, then the verdict of every requirement."""
+    if result.record is not None:
+        print_events(result, out)
+        width = out.width if out.is_terminal else UNBOUND
+        say = partial(_say, out)
+        say()
+        _print_verdicts(result.record, width, say)
+        say()
+
+
+def print_events(result: Result, out: Console) -> None:
+    """Print the events of one flight by column."""
     record = result.record
     if record is None:
         return
@@ -89,9 +101,7 @@ def print_timeline(result: Result, out: Console) -> None:
     width = out.width if out.is_terminal else UNBOUND
     cell = min(PIPE_COLUMN, max((width - stamp - 2 * len(names)) // len(names), 8))
 
-    def say(text: str = "", style: str = "") -> None:
-        out.print(Text(text.rstrip().replace("\xa0", " "), style=style), soft_wrap=True)
-
+    say = partial(_say, out)
     say(f"{result.name}: {record.outcome} after {at(record, record.ticks)}", "bold")
     say("  ".join([f"{'time':>{stamp}}", *(f"{name:<{cell}}" for name in names)]), "underline")
     before = None
@@ -100,9 +110,15 @@ def print_timeline(result: Result, out: Console) -> None:
         before = row.tick
         for i, piece in enumerate(_cells(row, names, cell, width - stamp - 2)):
             say(f"{time if i == 0 else '':>{stamp}}  {piece}", row.style)
-    say()
-    _print_verdicts(record, width, say)
-    say()
+
+
+def in_order_of_weight(verdicts: Sequence[Verdict]) -> list[Verdict]:
+    """What is broken first, then what was not decided; else as they come."""
+    return sorted(verdicts, key=lambda verdict: _RANKS.get(verdict.status, len(_RANKS)))
+
+
+def _say(out: Console, text: str = "", style: str = "") -> None:
+    out.print(Text(text.rstrip().replace("\xa0", " "), style=style), soft_wrap=True)
 
 
 def _cells(row: Row, names: list[str], cell: int, room: int) -> Iterator[str]:
@@ -121,11 +137,10 @@ def _print_verdicts(record: FlightRecord, width: int, say: _Say) -> None:
     if not record.verdicts:
         return
     state = max(len(verdict.status) for verdict in record.verdicts)
-    margins = [quantity(verdict.margin, verdict.unit) for verdict in record.verdicts]
+    verdicts = in_order_of_weight(record.verdicts)
+    margins = [quantity(verdict.margin, verdict.unit) for verdict in verdicts]
     wide = max(len(margin) for margin in margins)
-    ranks = [_RANKS.get(verdict.status, len(_RANKS)) for verdict in record.verdicts]
-    order = sorted(range(len(ranks)), key=ranks.__getitem__)
-    for verdict, margin in ((record.verdicts[i], margins[i]) for i in order):
+    for verdict, margin in zip(verdicts, margins, strict=True):
         lead = f"{verdict.status:<{state}}  {margin:>{wide}}  "
         text = tied(f"{verdict.requirement}: {verdict.because}")
         pieces = textwrap.wrap(text, max(width - len(lead), 20))

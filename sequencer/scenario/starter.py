@@ -46,7 +46,12 @@ then the limits of the sequences, each with its reason; then one scenario for ev
 you can name. `first.cells.toml` says which come next.
 
 `sh ci.sh` installs drycount (from the folder or archive that `DRYCOUNT` names, if it is set) and
-flies everything; run it for every change of the firmware.
+flies everything; run it for every change of the firmware. Who has pytest can say `pytest` as well:
+every scenario is a test (`pytest.ini` has the line that it takes). And
+
+    git config core.hooksPath hooks
+
+makes git fly everything before every commit, and refuse the commit where something falls short.
 
 Motors, igniters and ejection charges injure. A flight that comes out as expected here is no
 permission to fly: local law, the site's range safety officer and certified practice decide.
@@ -115,6 +120,25 @@ results.xml
 results.json
 """
 
+_PYTEST = """\
+[pytest]
+addopts = -p sequencer.pytest_plugin
+testpaths = .
+"""
+
+_HOOK = """\
+#!/bin/sh
+# Before every commit, once `git config core.hooksPath hooks` has been said: fly every scenario.
+set -eu
+cd "$(git rev-parse --show-toplevel)"
+PATH="$PWD/.venv/bin:$PATH"
+command -v drycount >/dev/null || {
+    echo "hooks/pre-commit: drycount is not installed; 'sh ci.sh' does that" >&2
+    exit 1
+}
+exec drycount fly .
+"""
+
 _CI = """\
 #!/bin/sh
 # For any continuous integration service: fly every scenario, keep the results.
@@ -151,6 +175,8 @@ def start_project(folder: Path) -> list[str]:
         ".gitignore": _IGNORE,
         "first.cells.toml": _CELLS,
         "ci.sh": _CI,
+        "pytest.ini": _PYTEST,
+        "hooks/pre-commit": _HOOK,
     }
     try:
         if folder.exists() and not folder.is_dir():
@@ -162,7 +188,11 @@ def start_project(folder: Path) -> list[str]:
             target.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(file, target)
         for name, text in texts.items():
-            (folder / name).write_text(text, encoding="utf-8", newline="\n")
+            target = folder / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_text(text, encoding="utf-8", newline="\n")
+            if text.startswith("#!"):
+                target.chmod(0o755)
     except OSError as error:
         raise UsageError(f"{folder}: cannot be written: {error.strerror or error}") from error
     return sorted([*(str(file.relative_to(demo)) for file in chosen), *texts])

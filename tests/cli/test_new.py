@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import subprocess
+import sys
 import tomllib
 
 import pytest
@@ -28,7 +31,8 @@ def test_it_tells_what_it_wrote_and_how_to_go_on(tmp_path, capsys):
     assert "wrote README.md" in lines
     assert lines[-1] == f"Now: drycount fly {tmp_path}/a/kestrel"
     written = [line.removeprefix("wrote ") for line in lines[:-1]]
-    assert written == names(tmp_path / "a" / "kestrel")
+    inside = (file for file in (tmp_path / "a" / "kestrel").rglob("*") if file.is_file())
+    assert written == sorted(str(file.relative_to(tmp_path / "a" / "kestrel")) for file in inside)
 
 
 def test_every_scenario_of_it_can_be_read_there(project):
@@ -43,14 +47,60 @@ def test_it_is_the_demo_without_the_rest(project):
     found = names(project)
     for kind in ("vehicle", "sequence", "requirements", "scenario"):
         assert any(name.endswith(f".{kind}.toml") for name in found)
-    for name in set(found) - {"README.md", ".gitignore", "ci.sh", "first.cells.toml"}:
+    own = {"README.md", ".gitignore", "ci.sh", "first.cells.toml", "pytest.ini", "hooks"}
+    for name in set(found) - own:
         assert (project / name).read_bytes() == (demo_folder() / name).read_bytes()
     assert len(found) < len(list(demo_folder().iterdir()))
 
 
-def test_its_readme_names_the_project_and_its_script_is_shell(project):
+def test_its_readme_names_the_project_and_its_scripts_are_shell(project):
     assert (project / "README.md").read_text().startswith("# kestrel\n")
-    subprocess.run(["sh", "-n", project / "ci.sh"], check=True)
+    for script in ("ci.sh", "hooks/pre-commit"):
+        subprocess.run(["sh", "-n", project / script], check=True)
+        assert os.access(project / script, os.X_OK)
+
+
+def test_pytest_finds_its_scenarios(project):
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "--collect-only", "-q", "-p", "no:cacheprovider"],
+        cwd=project,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "calm_landing.scenario.toml::calm_landing" in done.stdout.splitlines()
+
+
+def test_its_hook_lets_no_commit_pass_that_falls_short(project):
+    """The hook as git runs it; a stand-in for drycount tells what it was asked, and falls short."""
+    git = shutil.which("git")
+    if git is None:
+        pytest.skip("git is not installed: its hook is not tried")
+    (project / ".venv" / "bin").mkdir(parents=True)
+    stand_in = project / ".venv" / "bin" / "drycount"
+    stand_in.write_text('#!/bin/sh\necho "asked: $*"\ntest -e flies\n')
+    stand_in.chmod(0o755)
+    clean = {name: value for name, value in os.environ.items() if not name.startswith("GIT_")}
+    author = ["-c", "user.name=a", "-c", "user.email=a@example.org"]
+
+    def run(*arguments):
+        return subprocess.run(
+            [git, *author, *arguments],
+            cwd=project,
+            capture_output=True,
+            text=True,
+            check=False,
+            env=clean,
+        )
+
+    assert run("init", "-q").returncode == 0
+    run("config", "core.hooksPath", "hooks")
+    run("add", ".")
+    refused = run("commit", "-m", "first")
+    assert refused.returncode == 1
+    assert "asked: fly ." in refused.stdout + refused.stderr
+    (project / "flies").touch()
+    assert run("commit", "-m", "first").returncode == 0
 
 
 def test_an_empty_folder_is_used_and_a_full_one_refused(tmp_path, capsys):
