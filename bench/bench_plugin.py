@@ -36,9 +36,7 @@ def measure() -> list[Row]:
             for name, command in _COMMANDS.items():
                 took = _timed([*command, *map(str, some)], few[0].parent)
                 best[name, len(some)] = min(best[name, len(some)], took)
-    each = {
-        name: (best[name, len(many)] - best[name, 1]) / (len(many) - 1) for name in _COMMANDS
-    }
+    each = {name: (best[name, len(many)] - best[name, 1]) / (len(many) - 1) for name in _COMMANDS}
     return [
         ("a flight more in 'drycount fly'", 1e3 * each["fly"], "ms", ""),
         ("a flight more under pytest", 1e3 * each["pytest"], "ms", ""),
