@@ -24,12 +24,12 @@ from functools import cached_property
 from sequencer.expressions import Node, Variable
 from sequencer.lint.effects import effect, may_be_on
 from sequencer.lint.firing import never_fires
-from sequencer.lint.reaching import Configuration, Reach
+from sequencer.lint.reaching import Configuration, Reach, steps_commands
 from sequencer.lint.solving import (
     NOT_INSTALLED,
     Answer,
-    Claim,
     Differ,
+    Is,
     Moment,
     Proved,
     Question,
@@ -149,7 +149,7 @@ class _Comparison:
         self.reach = original.reach
         self.apart: frozenset[str] = frozenset()
         self.solver = Solver(self.ours, changed)
-        self.why = ""
+        self.why: dict[str, None] = {}
 
     def answer(self) -> Answer:
         try:
@@ -162,7 +162,7 @@ class _Comparison:
             self._functions()
         except _Different as found:
             return found.answer
-        return Proved(self.why)
+        return Proved("; ".join(self.why) or "nothing that counts has changed")
 
     # helpers
 
@@ -191,7 +191,11 @@ class _Comparison:
             answer = self.solver.find([differ], self._moment(differ, place))
             if not isinstance(answer, Proved):
                 return answer
+        self._because("the changed expression always comes out the same")
         return Proved()
+
+    def _because(self, why: str) -> None:
+        self.why[why] = None
 
     def _moment(self, differ: Differ, place: Configuration) -> Moment:
         flags = place.flags(self.ours)
@@ -284,13 +288,19 @@ class _Comparison:
             answer = self._everywhere(Differ(ours.condition, theirs.condition), places)
             if isinstance(answer, Proved):
                 return True
-        if (ours is None or never_fires(self.reach, self.reach.solver, ours)) and (
-            theirs is None or never_fires(self.reach, self.solver, theirs, other=True)
-        ):
-            way = ours or theirs
-            self.why = f"'{way.name if way else ''}' is never taken"
+        if self._never_taken(ours, theirs):
             return False
         raise _Different(answer)
+
+    def _never_taken(self, ours: Exit | None, theirs: Exit | None) -> bool:
+        """Whether an exit is taken in neither of the two; None: it is not there."""
+        found = (ours is None or never_fires(self.reach, self.reach.solver, ours)) and (
+            theirs is None or never_fires(self.reach, self.solver, theirs, other=True)
+        )
+        way = ours or theirs
+        if found and way is not None:
+            self._because(f"'{way.name}' is never taken")
+        return found
 
     def _order(
         self, ours: list[Exit], theirs: list[Exit], places: tuple[Configuration, ...]
@@ -298,14 +308,16 @@ class _Comparison:
         rank = {way.name: index for index, way in enumerate(theirs)}
         for index, first in enumerate(ours):
             for second in ours[index + 1 :]:
-                if rank[first.name] < rank[second.name]:
+                if rank[first.name] < rank[second.name] or any(
+                    self._never_taken(way, theirs[rank[way.name]]) for way in (first, second)
+                ):
                     continue
                 for place in places:
                     nodes = [first.condition, second.condition]
                     moment = moment_for(self.ours, nodes, place.state, place.flags(self.ours))
                     both = self.reach.solver.never_both(first.condition, second.condition, moment)
                     self._demand(both)
-                self.why = f"'{first.name}' and '{second.name}' are never true together"
+                self._because(f"'{first.name}' and '{second.name}' are never true together")
 
     def _commands(self) -> None:
         """Every step brings about the same in both."""
@@ -313,15 +325,20 @@ class _Comparison:
             on: frozenset[str] = frozenset()
             if step.source is not None:
                 on = self.original.on[Configuration(step.source, step.before)]
-            other = step
+            way = None
             if step.way is not None:
                 ways = self.theirs.eligible_exits(step.source or "")
-                way = _named(ways, step.way.name)
-                other = replace(step, way=way if way is not None else step.way)
-            if effect(self.ours, step, on) != effect(self.theirs, other, on):
+                way = _named(ways, step.way.name) or step.way
+            given = [
+                list(steps_commands(sequence, step.source, one, step.after.state))
+                for sequence, one in ((self.ours, step.way), (self.theirs, way))
+            ]
+            if given[0] == given[1]:
+                continue
+            if effect(self.ours, step, on) == effect(self.theirs, replace(step, way=way), on):
+                self._because("the changed commands never make a difference")
+            elif step.way is None or not self._never_taken(step.way, way):
                 raise _Different(Undecided("the commands differ"))
-        if not self.why:
-            self.why = "what is commanded makes no difference"
 
     def _functions(self) -> None:
         """Pulses are as long, positions the same, and inhibits block the same."""
@@ -350,6 +367,7 @@ class _Comparison:
         claim = _BlockedDifferently(mine, other, ours.kind == "parachute")
         for claims, moment in self._judgements(ours, claim):
             self._demand(self.solver.find(claims, moment))
+        self._because(f"'{ours.name}' is blocked no more and no less by its inhibits")
 
     def _judgements(
         self, function: Function, claim: _BlockedDifferently
@@ -369,7 +387,7 @@ class _Comparison:
                 for command in effect(self.ours, step, on[before])
             )
             if servo or fired or function.name in on[before]:
-                claims: list[Question] = [claim, Claim(step.way.condition)]
+                claims: list[Question] = [claim, Is(step.way.condition)]
                 yield claims, self._judged(before, step.after, claims)
 
     def _judged(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sequencer.lint.reaching import Configuration, Reach, can_fire
-from sequencer.lint.solving import Claim, Moment, Proved, Solver, moment_for
+from sequencer.lint.solving import Is, Moment, Proved, Solver, moment_for
 from sequencer.sequence.model import Exit, Sequence
 
 __all__ = ["never_fires", "overtaker"]
@@ -60,8 +60,8 @@ def _earlier_everywhere(sequence: Sequence, way: Exit) -> list[Exit]:
 
 def _implied(reach: Reach, solver: Solver, way: Exit, one: Exit, *, other: bool) -> bool:
     claims = [
-        Claim(way.condition, other=other),
-        Claim(one.condition, no=True, other=other),
+        Is(way.condition, other=other),
+        Is(one.condition, no=True, other=other),
     ]
     return all(
         isinstance(solver.find(list(claims), _moment(solver, claims, place, other=other)), Proved)
@@ -70,7 +70,7 @@ def _implied(reach: Reach, solver: Solver, way: Exit, one: Exit, *, other: bool)
     )
 
 
-def _moment(solver: Solver, claims: list[Claim], place: Configuration, *, other: bool) -> Moment:
+def _moment(solver: Solver, claims: list[Is], place: Configuration, *, other: bool) -> Moment:
     sequence = solver.other if other else solver.sequence
     nodes = [claim.node for claim in claims]
     return moment_for(sequence, nodes, place.state, place.flags(sequence))

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from sequencer.lint.solving import Claim, Proved, Solver, moment_for
+from sequencer.lint.solving import Is, Proved, Solver, moment_for
 from sequencer.sequence.model import Command, Exit, Sequence
 
 __all__ = ["Configuration", "Reach", "Step", "can_fire", "steps_commands"]
@@ -64,8 +64,8 @@ def can_fire(
         for one in ways[:index]
         if one.hold_ticks == 1 and (one.fresh is None or one.fresh == way.fresh)
     ]
-    claims = [Claim(way.condition, other=other)]
-    claims += [Claim(one.condition, no=True, other=other) for one in earlier]
+    claims = [Is(way.condition, other=other)]
+    claims += [Is(one.condition, no=True, other=other) for one in earlier]
     sequence = solver.other if other else solver.sequence
     nodes = [claim.node for claim in claims]
     moment = moment_for(sequence, nodes, place.state, place.flags(sequence))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sequencer.lint import states, unused
+from sequencer.lint import constant, order, states, unused
 from sequencer.lint.findings import Claim, Rule, rule
 from sequencer.lint.subject import Subject
 
@@ -28,5 +28,6 @@ def IDLE_ACCEPTANCE(subject: Subject) -> Iterable[Claim]:  # noqa: N802 - it is 
 
 #: by id
 RULES: Mapping[str, Rule] = {
-    each.id: each for each in (*states.RULES, *unused.RULES, IDLE_ACCEPTANCE)
+    each.id: each
+    for each in (*states.RULES, *unused.RULES, *constant.RULES, *order.RULES, IDLE_ACCEPTANCE)
 }

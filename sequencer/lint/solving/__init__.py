@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sequencer.lint.solving.answers import Answer, Moment, Proved, Undecided, Value, Witness
 from sequencer.lint.solving.assignments import Evaluator, wording
-from sequencer.lint.solving.claims import Claim, Differ, Question
+from sequencer.lint.solving.claims import Differ, Is, Question
 from sequencer.lint.solving.reading import is_seen_through, moment_for, quantities, touches
 from sequencer.lint.solving.solver import ANY, NOT_INSTALLED, Solver
 from sequencer.lint.solving.symbols import has_solver
@@ -13,9 +13,9 @@ __all__ = [
     "ANY",
     "NOT_INSTALLED",
     "Answer",
-    "Claim",
     "Differ",
     "Evaluator",
+    "Is",
     "Moment",
     "Proved",
     "Question",

@@ -10,7 +10,7 @@ from sequencer.expressions import Node
 from sequencer.lint.solving.symbols import Formula, Kleene
 from sequencer.lint.solving.terms import Terms
 
-__all__ = ["Claim", "Differ", "Evaluate", "Question"]
+__all__ = ["Differ", "Evaluate", "Is", "Question"]
 
 #: `evaluate(node, after=, other=)` gives what an expression comes to.
 Evaluate = Callable[..., float | bool | None]
@@ -30,7 +30,7 @@ class Question(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Claim:
+class Is:
     """A condition is true (`wanted` True), false (False) or unknown (None); with `no`, it is not.
 
     after    read after a change of state

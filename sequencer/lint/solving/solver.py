@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from sequencer.expressions import Node
 from sequencer.lint.solving.answers import Answer, Moment, Undecided, Witness
 from sequencer.lint.solving.assignments import Evaluator
-from sequencer.lint.solving.claims import Claim, Differ, Question
+from sequencer.lint.solving.claims import Differ, Is, Question
 from sequencer.lint.solving.search import Search, Setting
 from sequencer.lint.solving.symbols import has_solver, load_solver
 from sequencer.sequence.model import Sequence
@@ -72,19 +72,19 @@ class Solver:
 
     def always_true(self, condition: Node, moment: Moment = ANY) -> Answer:
         """Proved, or a witness for which the condition is false or unknown."""
-        return self.find([Claim(condition, no=True)], moment)
+        return self.find([Is(condition, no=True)], moment)
 
     def always_false(self, condition: Node, moment: Moment = ANY) -> Answer:
         """Proved never true, or a witness for which it is true."""
-        return self.find([Claim(condition)], moment)
+        return self.find([Is(condition)], moment)
 
     def never_both(self, first: Node, second: Node, moment: Moment = ANY) -> Answer:
         """Proved never true together, or a witness for which both are."""
-        return self.find([Claim(first), Claim(second)], moment)
+        return self.find([Is(first), Is(second)], moment)
 
     def implies(self, first: Node, second: Node, moment: Moment = ANY) -> Answer:
         """Proved, or a witness for which the first is true and the second is not."""
-        return self.find([Claim(first), Claim(second, no=True)], moment)
+        return self.find([Is(first), Is(second, no=True)], moment)
 
     def equivalent(self, first: Node, second: Node, moment: Moment = ANY) -> Answer:
         """Proved true for the same assignments, or a witness for which only one of them is.
