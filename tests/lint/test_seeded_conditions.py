@@ -195,4 +195,4 @@ def test_without_the_solver_the_rules_say_that_they_did_not_look(found, monkeypa
     report = found(when(TIMER, "time_in_state >= time_in_state"))
     assert {one.rule for one in report.findings}.isdisjoint(SOLVED)
     why = {one.why for one in report.skipped if one.rule in SOLVED}
-    assert why == {"the solver is not installed (pip install 'drycount[solve]')"}
+    assert why == {"z3 is not installed (the extra 'solve' has it)"}

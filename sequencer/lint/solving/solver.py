@@ -25,7 +25,7 @@ __all__ = ["ANY", "NOT_INSTALLED", "Solver"]
 #: A moment of which nothing is known.
 ANY = Moment()
 
-NOT_INSTALLED = "the solver is not installed (pip install 'drycount[solve]')"
+NOT_INSTALLED = "z3 is not installed (the extra 'solve' has it)"
 
 #: Steps of z3 for one question: a fraction of a second.
 _EFFORT = 1_000_000
