@@ -122,6 +122,7 @@ class Kernels:
                     cache=True,
                     error_model="numpy",
                     nogil=True,
+                    _nrt=False,
                     forceinline=inline,
                 )(function)
             return found

@@ -45,7 +45,6 @@ _VOTE: Final = plain(BlockKind.VOTE)
 _ATTITUDE: Final = plain(BlockKind.ATTITUDE)
 _RATE_HZ: Final = plain(Head.RATE_HZ)
 _HEARD: Final = plain(Head.M_HEARD)
-_BADS: Final = plain(Head.M_BAD)
 _LOOPS_AT: Final = plain(Head.LOOPS_AT)
 _ASKED: Final = plain(Head.M_ASKED)
 _KIND: Final = plain(EstimateRow.KIND)
@@ -56,7 +55,7 @@ _ARGUMENTS: Final = plain(EstimateRow.ARGUMENTS)
 _COUNT: Final = plain(EstimateRow.COUNT)
 _WIDTH: Final = plain(ESTIMATE_WIDTH)
 _LOOP_WIDTH: Final = plain(LOOP_WIDTH)
-_LOOP_CELL: Final = plain(LoopRow.ATTITUDE_CELL)
+_LOOP_TILT: Final = plain(LoopRow.ATTITUDE_PLACE)
 _LOOP_ATTITUDE: Final = plain(LoopRow.ATTITUDE_REGISTERS)
 _LOOP_RATE_Y: Final = plain(LoopRow.RATE_Y)
 _LOOP_RATE_Z: Final = plain(LoopRow.RATE_Z)
@@ -105,13 +104,13 @@ def _integral(
     code: Code, numbers: Numbers, memory: Numbers, n: int, r: int, arguments: int
 ) -> tuple[float, float]:
     """Register: y. Numbers: dt, initial."""
-    if holds(code, numbers, memory, code[arguments + 2]):
+    if holds(code, memory, code[arguments + 2]):
         memory[r] = numbers[n + 1]
         return memory[r], 0.0
     running = code[arguments + 1]
-    if running != _NONE and not holds(code, numbers, memory, running):
+    if running != _NONE and not holds(code, memory, running):
         return memory[r], 0.0
-    x, bad = evaluate(code, numbers, memory, code[arguments])
+    x, bad = evaluate(code, memory, code[arguments])
     y = memory[r] + x * numbers[n]
     if bad != 0.0 or not is_finite(y):
         return BAD, 1.0
@@ -120,14 +119,12 @@ def _integral(
 
 
 @compiled()
-def _peak(
-    code: Code, numbers: Numbers, memory: Numbers, r: int, arguments: int
-) -> tuple[float, float]:
+def _peak(code: Code, memory: Numbers, r: int, arguments: int) -> tuple[float, float]:
     """Registers: started, y."""
-    if holds(code, numbers, memory, code[arguments + 1]):
+    if holds(code, memory, code[arguments + 1]):
         memory[r] = 0.0
         memory[r + 1] = 0.0
-    x, bad = evaluate(code, numbers, memory, code[arguments])
+    x, bad = evaluate(code, memory, code[arguments])
     if bad != 0.0:
         return BAD, 1.0
     memory[r + 1] = larger(memory[r + 1], x) if memory[r] != 0.0 else x
@@ -151,14 +148,12 @@ def _median3(memory: Numbers, r: int, x: float) -> tuple[float, float]:
 
 
 @compiled()
-def _timer(
-    code: Code, numbers: Numbers, memory: Numbers, r: int, arguments: int
-) -> tuple[float, float]:
+def _timer(code: Code, memory: Numbers, r: int, arguments: int) -> tuple[float, float]:
     """Registers: running, since."""
-    if holds(code, numbers, memory, code[arguments + 1]):
+    if holds(code, memory, code[arguments + 1]):
         memory[r] = 0.0
         memory[r + 1] = 0.0
-    elif memory[r] == 0.0 and holds(code, numbers, memory, code[arguments]):
+    elif memory[r] == 0.0 and holds(code, memory, code[arguments]):
         memory[r] = 1.0
         memory[r + 1] = memory[CLOCK]
     if memory[r] == 0.0:
@@ -167,13 +162,11 @@ def _timer(
 
 
 @compiled()
-def _latch(
-    code: Code, numbers: Numbers, memory: Numbers, r: int, arguments: int
-) -> tuple[float, float]:
+def _latch(code: Code, memory: Numbers, r: int, arguments: int) -> tuple[float, float]:
     """Register: on."""
-    if holds(code, numbers, memory, code[arguments]):
+    if holds(code, memory, code[arguments]):
         memory[r] = 1.0
-    elif holds(code, numbers, memory, code[arguments + 1]):
+    elif holds(code, memory, code[arguments + 1]):
         memory[r] = 0.0
     return memory[r], 0.0
 
@@ -186,7 +179,7 @@ def _vote(
     known = 0
     true = 0
     for i in range(count):
-        value, bad = evaluate(code, numbers, memory, code[arguments + i])
+        value, bad = evaluate(code, memory, code[arguments + i])
         if bad == 0.0:
             known += 1
             if value != 0.0:
@@ -206,15 +199,15 @@ def _attitude(
     code: Code, numbers: Numbers, memory: Numbers, n: int, r: int, arguments: int
 ) -> tuple[float, float]:
     """Registers: q0 to q3. Number: dt."""
-    if holds(code, numbers, memory, code[arguments + 3]):
+    if holds(code, memory, code[arguments + 3]):
         memory[r] = _HALF
         memory[r + 1] = 0.0
         memory[r + 2] = -_HALF
         memory[r + 3] = 0.0
         return _cosine(memory, r), 0.0
-    x, x_bad = evaluate(code, numbers, memory, code[arguments])
-    y, y_bad = evaluate(code, numbers, memory, code[arguments + 1])
-    z, z_bad = evaluate(code, numbers, memory, code[arguments + 2])
+    x, x_bad = evaluate(code, memory, code[arguments])
+    y, y_bad = evaluate(code, memory, code[arguments + 1])
+    z, z_bad = evaluate(code, memory, code[arguments + 2])
     if x_bad != 0.0 or y_bad != 0.0 or z_bad != 0.0:
         return BAD, 1.0
     half_dt = 0.5 * numbers[n]
@@ -242,7 +235,7 @@ def _of_one(
     kind = code[row + _KIND]
     n = code[row + _NUMBERS]
     r = code[row + _REGISTERS]
-    x, bad = evaluate(code, numbers, memory, code[arguments])
+    x, bad = evaluate(code, memory, code[arguments])
     if kind == _FILTERED_RATE:
         return _filtered_rate(numbers, memory, n, r, x, bad)
     if bad != 0.0:
@@ -264,14 +257,14 @@ def estimate(code: Code, numbers: Numbers, memory: Numbers, row: int) -> tuple[f
     if kind == _INTEGRAL:
         return _integral(code, numbers, memory, n, r, arguments)
     if kind == _PEAK:
-        return _peak(code, numbers, memory, r, arguments)
+        return _peak(code, memory, r, arguments)
     if kind == _AGE:
         since = memory[code[_HEARD] + code[row + _SUBJECT]]
         return (memory[CLOCK] - since) / code[_RATE_HZ], 0.0
     if kind == _TIMER:
-        return _timer(code, numbers, memory, r, arguments)
+        return _timer(code, memory, r, arguments)
     if kind == _LATCH:
-        return _latch(code, numbers, memory, r, arguments)
+        return _latch(code, memory, r, arguments)
     if kind == _VOTE:
         return _vote(code, numbers, memory, n, arguments, code[row + _COUNT])
     if kind == _ATTITUDE:
@@ -299,9 +292,9 @@ def ask_loop(code: Code, numbers: Numbers, memory: Numbers, loop: int) -> None:
     row = code[_LOOPS_AT] + loop * _LOOP_WIDTH
     asked = code[_ASKED] + 3 * loop
     memory[asked + 2] = 0.0
-    rate_y, y_bad = evaluate(code, numbers, memory, code[row + _LOOP_RATE_Y])
-    rate_z, z_bad = evaluate(code, numbers, memory, code[row + _LOOP_RATE_Z])
-    tilt_bad = memory[code[_BADS] + code[row + _LOOP_CELL]]
+    rate_y, y_bad = evaluate(code, memory, code[row + _LOOP_RATE_Y])
+    rate_z, z_bad = evaluate(code, memory, code[row + _LOOP_RATE_Z])
+    tilt_bad = memory[code[row + _LOOP_TILT] + 1]
     if tilt_bad != 0.0 or y_bad != 0.0 or z_bad != 0.0:
         return
     q = code[row + _LOOP_ATTITUDE]

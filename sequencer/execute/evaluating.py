@@ -1,6 +1,7 @@
-"""Expressions in postfix code, evaluated as `sequencer.execute.values` says they are.
+"""Expressions in code, evaluated as `sequencer.execute.values` says they are.
 
-A value is a float and a bad bit; a truth is 1.0 or 0.0, and an unknown one is bad.
+A value is a float and a bad bit; a truth is 1.0 or 0.0, and an unknown one is bad. Arrays here and
+in all that `sequencer.execute.interpret.tick` calls are pointers (`sequencer.execute.pointers`).
 """
 
 from __future__ import annotations
@@ -23,23 +24,19 @@ Numbers = NDArray[np.float64]
 BAD: Final = 0.0
 _LARGEST: Final = float(np.finfo(np.float64).max)
 _NONE: Final = plain(NONE)
-_CELLS: Final = plain(Head.M_CELLS)
-_BADS: Final = plain(Head.M_BAD)
-_STACK: Final = plain(Head.M_STACK)
-_ROOM: Final = plain(Head.STACK)
-_END: Final = plain(Op.END)
-_NUMBER: Final = plain(Op.NUMBER)
-_CELL: Final = plain(Op.CELL)
+_SAVED: Final = plain(Head.M_SAVED)
+_TAKE: Final = plain(Op.TAKE)
+_SAVE_AND_TAKE: Final = plain(Op.SAVE_AND_TAKE)
+_SAVE: Final = plain(Op.SAVE)
 _IN_STATE: Final = plain(Op.IN_STATE)
 _NEGATE: Final = plain(Op.NEGATE)
+_ABS: Final = plain(Op.ABS)
+_NOT: Final = plain(Op.NOT)
 _ADD: Final = plain(Op.ADD)
 _SUBTRACT: Final = plain(Op.SUBTRACT)
 _MULTIPLY: Final = plain(Op.MULTIPLY)
 _DIVIDE: Final = plain(Op.DIVIDE)
-_ABS: Final = plain(Op.ABS)
-_SQRT: Final = plain(Op.SQRT)
 _MIN: Final = plain(Op.MIN)
-_MAX: Final = plain(Op.MAX)
 _LESS: Final = plain(Op.LESS)
 _LESS_EQUAL: Final = plain(Op.LESS_EQUAL)
 _GREATER: Final = plain(Op.GREATER)
@@ -47,28 +44,28 @@ _GREATER_EQUAL: Final = plain(Op.GREATER_EQUAL)
 _EQUAL: Final = plain(Op.EQUAL)
 _AND: Final = plain(Op.AND)
 _OR: Final = plain(Op.OR)
-_NOT: Final = plain(Op.NOT)
+_AND_NOT: Final = plain(Op.AND_NOT)
 
 
-@compiled()
+@compiled(inline=True)
 def is_finite(value: float) -> bool:
     """Neither infinite nor not a number."""
     return bool(-_LARGEST <= value <= _LARGEST)
 
 
-@compiled()
+@compiled(inline=True)
 def smaller(a: float, b: float) -> float:
     """`min(a, b)`; of two equal ones the first."""
     return b if b < a else a  # noqa: FURB136 - the rule itself
 
 
-@compiled()
+@compiled(inline=True)
 def larger(a: float, b: float) -> float:
     """`max(a, b)`; of two equal ones the first."""
     return b if a < b else a  # noqa: FURB136 - the rule itself
 
 
-@compiled()
+@compiled(inline=True)
 def _arithmetic(op: int, a: float, b: float) -> float:
     """Two good values; what comes out may be infinite or no number."""
     if op == _ADD:
@@ -82,7 +79,7 @@ def _arithmetic(op: int, a: float, b: float) -> float:
     return smaller(a, b) if op == _MIN else larger(a, b)
 
 
-@compiled()
+@compiled(inline=True)
 def _compare(op: int, a: float, b: float) -> bool:
     if op == _LESS:
         return a < b
@@ -95,7 +92,7 @@ def _compare(op: int, a: float, b: float) -> bool:
     return a == b if op == _EQUAL else a != b
 
 
-@compiled()
+@compiled(inline=True)
 def _unary(op: int, value: float, bad: float) -> tuple[float, float]:
     if bad != 0.0:
         return BAD, 1.0
@@ -110,9 +107,12 @@ def _unary(op: int, value: float, bad: float) -> tuple[float, float]:
     return math.sqrt(value), 0.0
 
 
-@compiled()
+@compiled(inline=True)
 def _binary(op: int, a: float, a_bad: float, b: float, b_bad: float) -> tuple[float, float]:
     """Kleene's `and` and `or`; for all others one bad side is enough to make the result bad."""
+    if op >= _AND_NOT:
+        # a truth, so that 1.0 - b is its contrary
+        op, b = (_AND if op == _AND_NOT else _OR), 1.0 - b
     if op == _AND:
         if (a_bad == 0.0 and a == 0.0) or (b_bad == 0.0 and b == 0.0):
             return 0.0, 0.0
@@ -130,58 +130,43 @@ def _binary(op: int, a: float, a_bad: float, b: float, b_bad: float) -> tuple[fl
 
 
 @compiled()
-def evaluate(code: Code, numbers: Numbers, memory: Numbers, at: int) -> tuple[float, float]:
+def evaluate(code: Code, memory: Numbers, at: int) -> tuple[float, float]:
     """(value, bad bit) of the expression whose code begins at `at`."""
-    values = code[_STACK]
-    bads = values + code[_ROOM]
-    cells = code[_CELLS]
-    cells_bad = code[_BADS]
-    top = -1
-    while code[at] != _END:
+    saved = code[_SAVED]
+    end = at + 1 + code[at]
+    at += 1
+    value, bad = BAD, 1.0
+    while at < end:
         op = code[at]
-        at += 1
-        if op == _CELL:
-            top += 1
-            memory[values + top] = memory[cells + code[at]]
-            memory[bads + top] = memory[cells_bad + code[at]]
-            at += 1
-        elif op == _NUMBER:
-            top += 1
-            memory[values + top] = numbers[code[at]]
-            memory[bads + top] = 0.0
-            at += 1
+        place = code[at + 1]
+        at += 2
+        if op >= _ADD:
+            if place == _NONE:
+                saved -= 2
+                value, bad = _binary(op, memory[saved], memory[saved + 1], value, bad)
+            else:
+                value, bad = _binary(op, value, bad, memory[place], memory[place + 1])
+            continue
+        if op in (_SAVE_AND_TAKE, _SAVE):
+            memory[saved] = value
+            memory[saved + 1] = bad
+            saved += 2
+        if op <= _SAVE_AND_TAKE:
+            value = memory[place]
+            bad = memory[place + 1]
         elif op == _IN_STATE:
-            count = code[at]
-            here = 0.0
-            for i in range(count):
-                if memory[STATE] == code[at + 1 + i]:
-                    here = 1.0
-            top += 1
-            memory[values + top] = here
-            memory[bads + top] = 0.0
-            at += 1 + count
-        elif op in (_NEGATE, _ABS, _SQRT, _NOT):
-            value, bad = _unary(op, memory[values + top], memory[bads + top])
-            memory[values + top] = value
-            memory[bads + top] = bad
-        else:
-            top -= 1
-            value, bad = _binary(
-                op,
-                memory[values + top],
-                memory[bads + top],
-                memory[values + top + 1],
-                memory[bads + top + 1],
-            )
-            memory[values + top] = value
-            memory[bads + top] = bad
-    return memory[values], memory[bads]
+            value = float(code[at + int(memory[STATE])])
+            bad = 0.0
+            at += place
+        elif op != _SAVE:
+            value, bad = _unary(op, value, bad)
+    return value, bad
 
 
-@compiled()
-def holds(code: Code, numbers: Numbers, memory: Numbers, at: int) -> bool:
+@compiled(inline=True)
+def holds(code: Code, memory: Numbers, at: int) -> bool:
     """Whether a condition is true; one that is left out, or unknown, is not."""
     if at == _NONE:
         return False
-    value, bad = evaluate(code, numbers, memory, at)
+    value, bad = evaluate(code, memory, at)
     return bool(bad == 0.0 and value != 0.0)

@@ -16,6 +16,7 @@ from sequencer.execute.estimating import ask_loop, estimate
 from sequencer.execute.evaluating import BAD, Code, Numbers, evaluate, holds, is_finite
 from sequencer.execute.jit import compiled, plain
 from sequencer.execute.layout import (
+    CELL_WIDTH,
     CLOCK,
     COMMAND_WIDTH,
     ENTERED,
@@ -37,13 +38,16 @@ from sequencer.execute.layout import (
     PulseRow,
     StateRow,
 )
+from sequencer.execute.pointers import pointer
 
 __all__ = ["tick"]
 
 Events = NDArray[np.int64]
 Queue = NDArray[np.int64]
+Fresh = NDArray[np.uint8]
 
 _NONE: Final = plain(NONE)
+_CELL: Final = plain(CELL_WIDTH)
 _COMMAND: Final = plain(COMMAND_WIDTH)
 _PULSE: Final = plain(PULSE_WIDTH)
 _STATE_ROW: Final = plain(STATE_WIDTH)
@@ -62,27 +66,24 @@ _EXITS_AT: Final = plain(Head.EXITS_AT)
 _PULSES: Final = plain(Head.PULSES)
 _PULSES_AT: Final = plain(Head.PULSES_AT)
 _SERVOS_AT: Final = plain(Head.SERVOS_AT)
-_INHIBITS: Final = plain(Head.INHIBITS)
 _INHIBITS_AT: Final = plain(Head.INHIBITS_AT)
 _LOOPS_AT: Final = plain(Head.LOOPS_AT)
 _CELLS: Final = plain(Head.M_CELLS)
-_BADS: Final = plain(Head.M_BAD)
 _FLAGS: Final = plain(Head.M_FLAGS)
 _HEARD: Final = plain(Head.M_HEARD)
 _HOLDS: Final = plain(Head.M_HOLDS)
 _UNTIL: Final = plain(Head.M_UNTIL)
 _DEMAND: Final = plain(Head.M_DEMAND)
-_PLACE: Final = plain(Head.M_PLACE)
 _ASKED: Final = plain(Head.M_ASKED)
 _COMMANDED: Final = plain(Head.M_COMMANDED)
 
-_ROW_CELL: Final = plain(EstimateRow.CELL)
+_ROW_PLACE: Final = plain(EstimateRow.PLACE)
 _ROW_GATE: Final = plain(EstimateRow.GATE)
 _TO: Final = plain(ExitRow.TO)
 _CONDITION: Final = plain(ExitRow.CONDITION)
 _NEEDED: Final = plain(ExitRow.NEEDED)
 _FRESH: Final = plain(ExitRow.FRESH)
-_FRESH_CELL: Final = plain(ExitRow.FRESH_CELL)
+_FRESH_PLACE: Final = plain(ExitRow.FRESH_PLACE)
 _COMMON: Final = plain(ExitRow.COMMON)
 _LISTS: Final = plain(ExitRow.LISTS)
 _ACTIONS: Final = plain(ExitRow.ACTIONS)
@@ -113,19 +114,15 @@ _BLOCKED: Final = plain(EventKind.BLOCKED)
 _MOVED: Final = plain(EventKind.MOVED)
 _MOVE_BLOCKED: Final = plain(EventKind.MOVE_BLOCKED)
 
-#: an inhibit as judged on this tick
-_IN_PLACE: Final = 1.0
-_UNKNOWN: Final = 2.0
-
 
 @compiled()
 def _report(events: Events, kind: int, about: int, detail: int) -> None:
-    """Append an event; events[0, 0] counts them, the first stands in row 1."""
-    events[0, 0] += 1
-    row = events[0, 0]
-    events[row, 0] = kind
-    events[row, 1] = about
-    events[row, 2] = detail
+    """Append an event; the very first number counts them, the first row comes after it."""
+    events[0] += 1
+    at = 3 * events[0]
+    events[at] = kind
+    events[at + 1] = about
+    events[at + 2] = detail
 
 
 @compiled()
@@ -138,9 +135,10 @@ def _command(
         kind = code[row]
         if kind in (_DO_SET, _DO_CLEAR):
             flag = code[row + 1]
+            place = code[_FLAGS] + _CELL * flag
             value = 1.0 if kind == _DO_SET else 0.0
-            if memory[code[_FLAGS] + flag] != value:
-                memory[code[_FLAGS] + flag] = value
+            if memory[place] != value:
+                memory[place] = value
                 _report(events, _SET if kind == _DO_SET else _CLEARED, flag, _NONE)
         else:
             queue[0] += 1
@@ -148,43 +146,41 @@ def _command(
 
 
 @compiled()
-def _sample(
-    code: Code, memory: Numbers, values: NDArray[np.float64], fresh: NDArray[np.bool_]
-) -> None:
+def _sample(code: Code, memory: Numbers, values: Numbers, fresh: Fresh) -> None:
     """Step 1: a refreshed value replaces the last one; one that is not finite is bad."""
+    row = code[_INPUTS_AT]
     for i in range(code[_INPUTS]):
-        if fresh[i]:
-            row = code[_INPUTS_AT] + i * _INPUT_ROW
-            cell = code[row]
+        if fresh[i] != 0:
+            place = code[row]
             value = values[i]
             if is_finite(value):
                 if code[row + 1] != 0:
                     value = 1.0 if value != 0.0 else 0.0
                 memory[code[_HEARD] + i] = memory[CLOCK]
-                memory[code[_CELLS] + cell] = value
-                memory[code[_BADS] + cell] = 0.0
+                memory[place] = value
+                memory[place + 1] = 0.0
             else:
-                memory[code[_CELLS] + cell] = BAD
-                memory[code[_BADS] + cell] = 1.0
+                memory[place] = BAD
+                memory[place + 1] = 1.0
+        row += _INPUT_ROW
 
 
 @compiled()
-def _estimate(code: Code, numbers: Numbers, memory: Numbers, fresh: NDArray[np.bool_]) -> None:
+def _estimate(code: Code, numbers: Numbers, memory: Numbers, fresh: Fresh) -> None:
     """Step 2: every estimate in its order; a gated one only if its input was refreshed."""
-    for i in range(code[_ESTIMATES]):
-        row = code[_ESTIMATES_AT] + i * _ESTIMATE_ROW
+    row = code[_ESTIMATES_AT]
+    for _ in range(code[_ESTIMATES]):
         gate = code[row + _ROW_GATE]
-        if gate == _NONE or fresh[gate]:
+        if gate == _NONE or fresh[gate] != 0:
             value, bad = estimate(code, numbers, memory, row)
-            cell = code[row + _ROW_CELL]
-            memory[code[_CELLS] + cell] = value if bad == 0.0 else BAD
-            memory[code[_BADS] + cell] = bad
+            place = code[row + _ROW_PLACE]
+            memory[place] = value if bad == 0.0 else BAD
+            memory[place + 1] = bad
+        row += _ESTIMATE_ROW
 
 
 @compiled()
-def _count(
-    code: Code, numbers: Numbers, memory: Numbers, fresh: NDArray[np.bool_], state: int
-) -> int:
+def _count(code: Code, memory: Numbers, fresh: Fresh, state: int) -> int:
     """Step 3: update the counters of all exits of the state; the exit that fires, or NONE."""
     fires = _NONE
     at = code[state + _STATE_EXITS]
@@ -193,10 +189,10 @@ def _count(
         row = code[_EXITS_AT] + way * _EXIT_ROW
         hold = code[_HOLDS] + way
         gate = code[row + _FRESH]
-        if gate != _NONE and not fresh[gate]:
+        if gate != _NONE and fresh[gate] == 0:
             continue
-        true = holds(code, numbers, memory, code[row + _CONDITION])
-        if gate != _NONE and memory[code[_BADS] + code[row + _FRESH_CELL]] != 0.0:
+        true = holds(code, memory, code[row + _CONDITION])
+        if gate != _NONE and memory[code[row + _FRESH_PLACE] + 1] != 0.0:
             true = False
         if not true:
             memory[hold] = 0.0
@@ -249,13 +245,14 @@ def _change(
 def _blocking(code: Code, memory: Numbers, row: int) -> int:
     """The first inhibit of the function at `row` that is in place, or NONE.
 
-    One that cannot be told counts as in place; for a parachute as removed.
+    One that cannot be told counts as in place; for a parachute as removed. Nothing that they
+    depend on changes while a tick acts, so they are judged when somebody asks.
     """
     at = code[row + _PULSE_INHIBITS]
     for i in range(code[row + _PULSE_INHIBITS + 1]):
         inhibit = code[at + i]
-        judged = memory[code[_PLACE] + inhibit]
-        if judged == _IN_PLACE or (judged == _UNKNOWN and code[row + _PARACHUTE] == 0):
+        value, bad = evaluate(code, memory, code[code[_INHIBITS_AT] + inhibit])
+        if value != 0.0 if bad == 0.0 else code[row + _PARACHUTE] == 0:
             return int(inhibit)
     return _NONE
 
@@ -329,7 +326,7 @@ def _follow(code: Code, memory: Numbers, loop: int) -> None:
 
 @compiled()
 def _act(code: Code, numbers: Numbers, memory: Numbers, queue: Queue, events: Events) -> None:
-    """Step 5: loops of the state, inhibits, then the queued commands."""
+    """Step 5: loops of the state, pulses, then the queued commands."""
     state = code[_STATES_AT] + int(memory[STATE]) * _STATE_ROW
     loops = code[state + _STATE_LOOPS]
     for i in range(code[state + _STATE_LOOPS + 1]):
@@ -339,9 +336,6 @@ def _act(code: Code, numbers: Numbers, memory: Numbers, queue: Queue, events: Ev
         if 0.0 < memory[until] <= memory[CLOCK]:
             memory[until] = 0.0
             _report(events, _ENDED, pulse, _NONE)
-    for inhibit in range(code[_INHIBITS]):
-        value, bad = evaluate(code, numbers, memory, code[code[_INHIBITS_AT] + inhibit])
-        memory[code[_PLACE] + inhibit] = _UNKNOWN if bad != 0.0 else value
     for pulse in range(code[_PULSES]):
         until = code[_UNTIL] + pulse
         if memory[until] != 0.0:
@@ -353,6 +347,36 @@ def _act(code: Code, numbers: Numbers, memory: Numbers, queue: Queue, events: Ev
         _follow(code, memory, code[loops + i])
     if queue[0] > 0:
         _carry_out(code, numbers, memory, queue, events)
+
+
+@compiled()
+def _tick(
+    code: Code,
+    numbers: Numbers,
+    memory: Numbers,
+    queue: Queue,
+    events: Events,
+    clock: int,
+    values: Numbers,
+    fresh: Fresh,
+) -> None:
+    queue[0] = 0
+    events[0] = 0
+    memory[CLOCK] = clock
+    state = code[_STATES_AT] + int(memory[STATE]) * _STATE_ROW
+    if memory[STARTED] == 0.0:
+        memory[STARTED] = 1.0
+        memory[ENTERED] = clock
+        _report(events, _ENTERED, int(memory[STATE]), _NONE)
+        at = code[state + _STATE_ENTRY]
+        _command(code, memory, queue, events, at, code[state + _STATE_ENTRY + 1])
+    memory[code[_CELLS]] = (clock - memory[ENTERED]) / code[_RATE_HZ]
+    _sample(code, memory, values, fresh)
+    _estimate(code, numbers, memory, fresh)
+    way = _count(code, memory, fresh, state)
+    if way != _NONE:
+        _change(code, memory, queue, events, state, way)
+    _act(code, numbers, memory, queue, events)
 
 
 @compiled(
@@ -385,20 +409,13 @@ def tick(
     events          shape (1 + Tables.most_events, 3): events[0, 0] is their count, rows follow
     clock, values, fresh   as in `sequencer.execute.Executor.tick`
     """
-    queue[0] = 0
-    events[0, 0] = 0
-    memory[CLOCK] = clock
-    state = code[_STATES_AT] + int(memory[STATE]) * _STATE_ROW
-    if memory[STARTED] == 0.0:
-        memory[STARTED] = 1.0
-        memory[ENTERED] = clock
-        _report(events, _ENTERED, int(memory[STATE]), _NONE)
-        at = code[state + _STATE_ENTRY]
-        _command(code, memory, queue, events, at, code[state + _STATE_ENTRY + 1])
-    memory[code[_CELLS]] = (clock - memory[ENTERED]) / code[_RATE_HZ]
-    _sample(code, memory, values, fresh)
-    _estimate(code, numbers, memory, fresh)
-    way = _count(code, numbers, memory, fresh, state)
-    if way != _NONE:
-        _change(code, memory, queue, events, state, way)
-    _act(code, numbers, memory, queue, events)
+    _tick(
+        pointer(code),
+        pointer(numbers),
+        pointer(memory),
+        pointer(queue),
+        pointer(events),
+        clock,
+        pointer(values),
+        pointer(fresh.view(np.uint8)),
+    )

@@ -16,7 +16,10 @@ _HERE: Final = Path(__file__).parent
 #: every file whose text can change what the interpreter does
 SOURCES: Final = (
     Path(compiling.__file__),
-    *(_HERE / f"{name}.py" for name in ("estimating", "evaluating", "interpret", "jit", "layout")),
+    *(
+        _HERE / f"{name}.py"
+        for name in ("estimating", "evaluating", "interpret", "jit", "layout", "pointers")
+    ),
 )
 
 KERNEL: Final = compiling.Kernels("sequence", SOURCES)

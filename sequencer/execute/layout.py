@@ -4,7 +4,8 @@ The *code* begins with a header (`Head`) of counts and offsets; everything else 
 offsets as rows of fixed width (the `*Row` enumerations) or as lists with a length of their own.
 The *numbers* hold every float. The *memory* is one array of floats, all that the sequence
 remembers between ticks; `Head` says where each group begins. Whole numbers in it (clocks, counts,
-truths) are exact far beyond the longest flight.
+truths) are exact far beyond the longest flight. A cell is two floats, a value and then 1 where
+that value is bad; where a table says *place* it means the index of a cell's value in the memory.
 
 Nothing here depends on numba: the same arrays are what a microcontroller's tables are made of.
 """
@@ -15,6 +16,7 @@ from enum import IntEnum
 from typing import Final
 
 __all__ = [
+    "CELL_WIDTH",
     "CLOCK",
     "COMMAND_WIDTH",
     "ENTERED",
@@ -74,51 +76,57 @@ class Head(IntEnum):
     LOOPS = 16
     LOOPS_AT = 17
     FLAGS = 18
-    M_CELLS = 19  # values: time in state, inputs, estimates, flags
-    M_BAD = 20  # 1 where the value in the cell at the same place is bad
-    M_FLAGS = 21  # the cells of the flags, which never are bad
-    M_HEARD = 22  # per input the clock of its last finite refresh
-    M_BLOCKS = 23  # registers of blocks
-    M_HOLDS = 24  # per exit the ticks counted
-    M_LOOPS = 25  # registers of loops
-    M_UNTIL = 26  # per pulse the clock tick on which it is over, 0 when off
-    M_DEMAND = 27  # per servo
-    M_PLACE = 28  # per inhibit 0 removed, 1 in place, 2 unknown
-    M_ASKED = 29  # per loop the demands of this tick: y, z, whether there are any
-    M_COMMANDED = 30  # per pulse whether it was commanded on this tick
-    M_STACK = 31  # values of an expression under evaluation, then whether each is bad
-    STACK = 32
-    SIZE = 33
+    M_CELLS = 19  # time in state, inputs, estimates, flags; a flag never is bad
+    M_FLAGS = 20  # the first of those of the flags
+    M_HEARD = 21  # per input the clock of its last finite refresh
+    M_BLOCKS = 22  # registers of blocks
+    M_HOLDS = 23  # per exit the ticks counted
+    M_LOOPS = 24  # registers of loops
+    M_UNTIL = 25  # per pulse the clock tick on which it is over, 0 when off
+    M_DEMAND = 26  # per servo
+    M_ASKED = 27  # per loop the demands of this tick: y, z, whether there are any
+    M_COMMANDED = 28  # per pulse whether it was commanded on this tick
+    M_CONSTANTS = 29  # cells of the numbers in expressions, which nothing changes
+    M_SAVED = 30  # of an expression under evaluation, as cells
+    SAVED = 31  # so many of them at most
+    SIZE = 32
 
 
 HEAD_SIZE: Final = len(Head)
 
 
 class Op(IntEnum):
-    """What an expression is made of, in postfix order; some are followed by one operand."""
+    """What an expression does with its result so far: each is followed by one operand.
 
-    END = 0
-    NUMBER = 1  # index into the numbers
-    CELL = 2  # index of the cell
-    IN_STATE = 3  # count, then so many indices of states
+    The operand is a place, or NONE. From ADD on an operation has two sides: with a place the
+    result so far is the left one and that cell the right one; with NONE the left one is the
+    last that was saved, and the result so far the right one.
+    """
+
+    TAKE = 0  # the cell
+    SAVE_AND_TAKE = 1
+    SAVE = 2
+    IN_STATE = 3  # count of states, then for each 1 or 0: the entry of the present state
     NEGATE = 4
-    ADD = 5
-    SUBTRACT = 6
-    MULTIPLY = 7
-    DIVIDE = 8
-    ABS = 9
-    SQRT = 10
-    MIN = 11
-    MAX = 12
-    LESS = 13
-    LESS_EQUAL = 14
-    GREATER = 15
-    GREATER_EQUAL = 16
-    EQUAL = 17
-    NOT_EQUAL = 18
-    AND = 19
-    OR = 20
-    NOT = 21
+    ABS = 5
+    SQRT = 6
+    NOT = 7
+    ADD = 8
+    SUBTRACT = 9
+    MULTIPLY = 10
+    DIVIDE = 11
+    MIN = 12
+    MAX = 13
+    LESS = 14
+    LESS_EQUAL = 15
+    GREATER = 16
+    GREATER_EQUAL = 17
+    EQUAL = 18
+    NOT_EQUAL = 19
+    AND = 20
+    OR = 21
+    AND_NOT = 22
+    OR_NOT = 23
 
 
 class BlockKind(IntEnum):
@@ -140,7 +148,7 @@ class BlockKind(IntEnum):
 class EstimateRow(IntEnum):
     """One estimate. `ARGUMENTS` is an offset to `COUNT` offsets of expressions, or NONE each."""
 
-    CELL = 0
+    PLACE = 0
     KIND = 1
     GATE = 2
     REGISTERS = 3  # in memory
@@ -157,7 +165,7 @@ class ExitRow(IntEnum):
     CONDITION = 1
     NEEDED = 2
     FRESH = 3  # input, or NONE
-    FRESH_CELL = 4
+    FRESH_PLACE = 4
     COMMON = 5
     LISTS = 6
     ACTIONS = 7
@@ -189,7 +197,7 @@ class PulseRow(IntEnum):
 class LoopRow(IntEnum):
     """One thrust-vector loop."""
 
-    ATTITUDE_CELL = 0
+    ATTITUDE_PLACE = 0
     ATTITUDE_REGISTERS = 1
     RATE_Y = 2
     RATE_Z = 3
@@ -226,7 +234,8 @@ class EventKind(IntEnum):
     MOVE_BLOCKED = 10  # servo; detail: inhibit
 
 
-INPUT_WIDTH: Final = 2  # cell, whether it is a truth
+CELL_WIDTH: Final = 2
+INPUT_WIDTH: Final = 2  # place, whether it is a truth
 ESTIMATE_WIDTH: Final = len(EstimateRow)
 EXIT_WIDTH: Final = len(ExitRow)
 STATE_WIDTH: Final = len(StateRow)

@@ -1,11 +1,16 @@
-"""Expressions as postfix code for the interpreter, and the pool of numbers that they refer to."""
+"""Expressions as code for the interpreter, and the pool of the other numbers of the tables.
+
+The code is that of a machine with one result and a stack: postfix order, but an operand that is a
+cell needs no step of its own.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 
 from sequencer.errors import InternalError
-from sequencer.execute.layout import Op
+from sequencer.execute.layout import CELL_WIDTH, NONE, Op
 from sequencer.expressions import (
     And,
     Arithmetic,
@@ -35,10 +40,11 @@ _COMPARISONS = {
     "==": Op.EQUAL,
     "!=": Op.NOT_EQUAL,
 }
+_BUT = {Op.AND: Op.AND_NOT, Op.OR: Op.OR_NOT}
 
 
 class Pool:
-    """All floats of the tables.
+    """All floats of the tables but those in expressions.
 
     positions   index of a number that is a servo's position -> its name
     """
@@ -55,67 +61,108 @@ class Pool:
 
 
 class Reader:
-    """Turns trees into code; `deepest` is the number of values that any of it keeps at once."""
+    """Turns trees into code.
+
+    cells          name -> place
+    states         in their order
+    constants_at   place of the first of `constants`, the numbers that the code reads from cells
+    deepest        results that any of the code saves at once
+    """
 
     def __init__(
         self,
-        pool: Pool,
         cells: Mapping[str, int],
-        states: Mapping[str, int],
+        states: tuple[str, ...],
         limits: Mapping[str, Limit],
+        constants_at: int,
     ) -> None:
-        self._pool = pool
         self._cells = cells
         self._states = states
         self._limits = limits
+        self._constants_at = constants_at
+        self._places: dict[tuple[float, float], int] = {}
+        self.constants: list[float] = []
         self.deepest = 0
 
     def code(self, node: Node) -> list[int]:
-        """The code of an expression, with its end."""
-        return [*self._emit(node, 1), Op.END]
+        """The code of an expression: how long it is, then its steps."""
+        steps = [number for step in self._emit(node, 0, saves=False) for number in step]
+        return [len(steps), *steps]
 
-    def _emit(self, node: Node, depth: int) -> Iterator[int]:
-        """`depth` is the number of values on the stack once this node has left its own there."""
-        self.deepest = max(self.deepest, depth)
+    def _emit(self, node: Node, depth: int, *, saves: bool) -> Iterator[tuple[int, ...]]:
+        """Steps that have the node as their result.
+
+        depth   of the stack before them
+        saves   whether what was the result before is saved first
+        """
+        after = depth + int(saves)
+        self.deepest = max(self.deepest, after)
         match node:
             case Number() | Truth() | LimitCosine() | Variable():
-                yield from self._leaf(node)
+                yield Op.SAVE_AND_TAKE if saves else Op.TAKE, self._place(node)
             case InState(states):
-                yield from (Op.IN_STATE, len(states), *(self._states[name] for name in states))
+                if saves:
+                    yield Op.SAVE, NONE
+                here = (int(name in states) for name in self._states)
+                yield Op.IN_STATE, len(self._states), *here
             case Negate(operand):
-                yield from self._call(Op.NEGATE, (operand,), depth)
+                yield from self._emit(operand, depth, saves=saves)
+                yield Op.NEGATE, NONE
             case Not(operand):
-                yield from self._call(Op.NOT, (operand,), depth)
+                yield from self._emit(operand, depth, saves=saves)
+                yield Op.NOT, NONE
             case Arithmetic(operator, left, right):
-                yield from self._call(_ARITHMETIC[operator], (left, right), depth)
+                yield from self._emit(left, depth, saves=saves)
+                yield from self._with(_ARITHMETIC[operator], right, after)
             case Comparison(operator, left, right):
-                yield from self._call(_COMPARISONS[operator], (left, right), depth)
-            case Function(name, arguments):
-                yield from self._call(_FUNCTIONS[name], arguments, depth)
+                yield from self._emit(left, depth, saves=saves)
+                yield from self._with(_COMPARISONS[operator], right, after)
+            case Function(name, (operand,)):
+                yield from self._emit(operand, depth, saves=saves)
+                yield _FUNCTIONS[name], NONE
+            case Function(name, (left, right)):
+                yield from self._emit(left, depth, saves=saves)
+                yield from self._with(_FUNCTIONS[name], right, after)
             case And(operands) | Or(operands):
                 op = Op.AND if isinstance(node, And) else Op.OR
-                yield from self._emit(operands[0], depth)
+                yield from self._emit(operands[0], depth, saves=saves)
                 for operand in operands[1:]:
-                    yield from self._emit(operand, depth + 1)
-                    yield op
+                    yield from self._with(op, operand, after)
             case _:
                 raise InternalError(f"expression node {type(node).__name__} has no code")
 
-    def _call(self, op: Op, operands: tuple[Node, ...], depth: int) -> Iterator[int]:
-        for index, operand in enumerate(operands):
-            yield from self._emit(operand, depth + index)
-        yield op
+    def _with(self, op: Op, right: Node, depth: int) -> Iterator[tuple[int, ...]]:
+        """An operation whose left side is the result so far."""
+        if isinstance(right, Not) and op in _BUT and _is_cell(right.operand):
+            yield _BUT[op], self._place(right.operand)
+        elif _is_cell(right):
+            yield op, self._place(right)
+        else:
+            yield from self._emit(right, depth, saves=True)
+            yield op, NONE
 
-    def _leaf(self, node: Node) -> tuple[int, int]:
+    def _place(self, node: Node) -> int:
         if isinstance(node, Number | Truth):
-            return Op.NUMBER, self._pool.place([float(node.value)])
+            return self._constant(float(node.value))
         if isinstance(node, LimitCosine):
             cosine = self._limits[node.name].cosine
             if cosine is None:
                 raise InternalError(f"limit '{node.name}' has no cosine")
-            return Op.NUMBER, self._pool.place([cosine])
+            return self._constant(cosine)
         if isinstance(node, Variable) and node.name in self._limits:
-            return Op.NUMBER, self._pool.place([self._limits[node.name].value])
+            return self._constant(self._limits[node.name].value)
         if isinstance(node, Variable) and node.name in self._cells:
-            return Op.CELL, self._cells[node.name]
+            return self._cells[node.name]
         raise InternalError(f"expression reads '{node}', which has no cell")
+
+    def _constant(self, number: float) -> int:
+        """Place of a number; equal ones share it, but 0.0 and -0.0 do not."""
+        key = (number, math.copysign(1.0, number))
+        if key not in self._places:
+            self._places[key] = self._constants_at + CELL_WIDTH * len(self.constants)
+            self.constants.append(number)
+        return self._places[key]
+
+
+def _is_cell(node: Node) -> bool:
+    return isinstance(node, Number | Truth | LimitCosine | Variable)

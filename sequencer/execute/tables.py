@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sequencer.execute.blocks import BlockState, make_block
 from sequencer.execute.layout import (
+    CELL_WIDTH,
     FIRST_GROUP,
     HEAD_SIZE,
     NONE,
@@ -111,7 +112,6 @@ class _Builder:
         own = [way for state in sequence.states.values() for way in state.exits]
         self.ways = (*sequence.common_exits, *own)
         self.way_index = {way.name: index for index, way in enumerate(self.ways)}
-        self.reader = Reader(self.pool, self.cells, self.states, sequence.limits)
         # the reference knows how a block starts: asked once, so that it is written once
         reference = names_of(sequence)
         self.blocks: dict[str, BlockState] = {
@@ -119,14 +119,21 @@ class _Builder:
             for name, estimate in sequence.estimates.items()
         }
         self.size = FIRST_GROUP
+        self._memory()
+        self.reader = Reader(
+            {name: self._cell(name) for name in self.cells},
+            tuple(self.states),
+            sequence.limits,
+            self.head[Head.M_CONSTANTS],
+        )
 
     def build(self) -> Tables:
-        """All groups of memory, then all rows, which refer to them."""
-        self._memory()
+        """All rows, which refer to the memory, then the rest of the memory."""
         self._rows()
         head = self.head
-        head[Head.STACK] = max(self.reader.deepest, 1)
-        head[Head.M_STACK] = self._take(2 * head[Head.STACK])
+        self._take(CELL_WIDTH * len(self.reader.constants))
+        head[Head.SAVED] = max(self.reader.deepest, 1)
+        head[Head.M_SAVED] = self._take(CELL_WIDTH * head[Head.SAVED])
         head[Head.SIZE] = self.size
         code = [head[entry] for entry in Head] + self.body
         return Tables(
@@ -153,10 +160,8 @@ class _Builder:
 
     def _memory(self) -> None:
         head, sequence = self.head, self.sequence
-        head[Head.M_CELLS] = self._take(len(self.cells))
-        head[Head.M_BAD] = self._take(len(self.cells))
-        first_flag = len(self.cells) - len(sequence.flags)
-        head[Head.M_FLAGS] = head[Head.M_CELLS] + first_flag
+        head[Head.M_CELLS] = self._take(CELL_WIDTH * len(self.cells))
+        head[Head.M_FLAGS] = self.size - CELL_WIDTH * len(sequence.flags)
         head[Head.M_HEARD] = self._take(len(sequence.inputs))
         head[Head.M_BLOCKS] = self.size
         self.block_at = {
@@ -168,15 +173,15 @@ class _Builder:
         self.loop_at = {name: self._take(width) for name in sequence.loops}
         head[Head.M_UNTIL] = self._take(len(self.pulses))
         head[Head.M_DEMAND] = self._take(len(self.servos))
-        head[Head.M_PLACE] = self._take(len(sequence.inhibits))
         head[Head.M_ASKED] = self._take(3 * len(sequence.loops))
         head[Head.M_COMMANDED] = self._take(len(self.pulses))
+        head[Head.M_CONSTANTS] = self.size
 
     def _cell(self, name: str) -> int:
-        return self.head[Head.M_CELLS] + self.cells[name]
+        return self.head[Head.M_CELLS] + CELL_WIDTH * self.cells[name]
 
     def _bad(self, name: str) -> int:
-        return self.head[Head.M_BAD] + self.cells[name]
+        return self._cell(name) + 1
 
     def _boot(self) -> NDArray[np.float64]:
         boot = np.zeros(self.size, dtype=np.float64)
@@ -194,6 +199,8 @@ class _Builder:
         for place, servo in enumerate(self.servos.values()):
             demand = dict(servo.positions).get(servo.start or "", 0.0)
             boot[self.head[Head.M_DEMAND] + place] = demand
+        for place, number in enumerate(self.reader.constants):
+            boot[self.head[Head.M_CONSTANTS] + CELL_WIDTH * place] = number
         return boot
 
     def _registers(self) -> dict[str, int]:
@@ -248,7 +255,7 @@ class _Builder:
         head[Head.START] = self.states[sequence.start]
         self._group(
             Head.INPUTS,
-            [[self.cells[n], int(put.unit == "bool")] for n, put in sequence.inputs.items()],
+            [[self._cell(n), int(put.unit == "bool")] for n, put in sequence.inputs.items()],
         )
         self._group(Head.ESTIMATES, [self._estimate(name) for name in sequence.estimates])
         self._group(Head.EXITS, [self._exit(way) for way in self.ways])
@@ -274,7 +281,7 @@ class _Builder:
         coefficients = dict(block.coefficients)
         numbers = [coefficients[key] for key in _COEFFICIENTS.get(block.kind, ())]
         return [
-            self.cells[name],
+            self._cell(name),
             BlockKind[block.kind.upper()],
             NONE if block.gate is None else self.inputs[block.gate],
             self.block_at[name],
@@ -296,7 +303,7 @@ class _Builder:
             self._expression(way.condition),
             way.hold_ticks,
             NONE if way.fresh is None else self.inputs[way.fresh],
-            0 if way.fresh is None else self.cells[way.fresh],
+            NONE if way.fresh is None else self._cell(way.fresh),
             int(way.common),
             self._append(lists),
             *self._commands(way.actions),
@@ -348,7 +355,7 @@ class _Builder:
         attitude = loop.block.subject or ""
         (axis, first), (_, second) = loop.outputs
         return [
-            self.cells[attitude],
+            self._cell(attitude),
             self.block_at[attitude],
             self._expression(arguments["rate_y"]),
             self._expression(arguments["rate_z"]),
