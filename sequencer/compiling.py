@@ -122,6 +122,8 @@ class Kernels:
                     cache=True,
                     error_model="numpy",
                     nogil=True,
+                    # arrays come from outside and stay there: who holds them need not be counted,
+                    # which cost as much as a fifth of a flight
                     _nrt=False,
                     forceinline=inline,
                 )(function)

@@ -6,19 +6,28 @@ pointer is one number, and an index is an index: nothing watches that it stays w
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
+from typing import Any, Final, TypeVar
 
+import numpy as np
 from numba.core import types
 from numba.extending import intrinsic
+from numpy.typing import NDArray
 
 __all__ = ["pointer"]
 
 
-@intrinsic
-def pointer(_context: Any, array: Any) -> Any:  # noqa: ANN401 - numba's own types
-    """In compiled functions: where the first entry of an array is. It does not keep it alive."""
+Number = TypeVar("Number", bound=np.generic)
+_TYPES: Final[Any] = types  # without annotations
+_INTRINSIC: Final[Any] = intrinsic  # its own type knows no callers
 
+
+def _pointer(_context: Any, array: Any) -> Any:  # noqa: ANN401 - numba's own types
     def lower(context: Any, builder: Any, signature: Any, given: Any) -> Any:  # noqa: ANN401
         return context.make_array(signature.args[0])(context, builder, given[0]).data
 
-    return types.CPointer(array.dtype)(array), lower
+    return _TYPES.CPointer(array.dtype)(array), lower
+
+
+#: in compiled functions: where the first entry of an array is; it does not keep the array alive
+pointer: Callable[[NDArray[Number]], NDArray[Number]] = _INTRINSIC(_pointer)

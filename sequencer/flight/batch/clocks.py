@@ -20,13 +20,13 @@ _SPEED: Final = plain(Cpu.SPEED)
 _FALLS_ON: Final = plain(Cpu.FALLS_ON)
 
 
-@compiled()
+@compiled(inline=True)
 def _count_from(cpu: Table, computer: int, tick: int) -> None:
     cpu[computer, _REMAIN] -= cpu[computer, _SPEED] * (tick - cpu[computer, _SINCE])
     cpu[computer, _SINCE] = tick
 
 
-@compiled()
+@compiled(inline=True)
 def _place(cpu: Table, computer: int) -> None:
     """The next own tick falls on the nearest world tick; halfway on the later one."""
     speed = cpu[computer, _SPEED]
@@ -34,7 +34,7 @@ def _place(cpu: Table, computer: int) -> None:
     cpu[computer, _FALLS_ON] = cpu[computer, _SINCE] + ahead
 
 
-@compiled()
+@compiled(inline=True)
 def advance(cpu: Table, computer: int, turn: int, tick: int) -> None:
     """The own tick that was due is over; `turn` is `Computer.TURN`."""
     cpu[computer, _COUNT] += 1

@@ -80,12 +80,12 @@ _NAN: Final = float("nan")
 _LOG_WRITES: Final = plain(0)
 
 
-@compiled()
+@compiled(inline=True)
 def _full(cpu: Row, row: Row) -> bool:
     return bool(cpu[_LOG_WRITTEN] + cpu[_LOG_WAITING] >= row[_LOG_MEMORY])
 
 
-@compiled()
+@compiled(inline=True)
 def _start_log(plan: Plan, flight: Flight, computer: int) -> None:
     every = plan.computers[computer, _STALL_EVERY]
     if every != 0 and not _full(flight.cpu[computer], plan.computers[computer]):
@@ -93,7 +93,7 @@ def _start_log(plan: Plan, flight: Flight, computer: int) -> None:
         flight.stalls[computer, _LOG_WRITES, 1] = flight.cpu[computer, _BORN]
 
 
-@compiled()
+@compiled(inline=True)
 def _log(plan: Plan, flight: Flight, computer: int) -> None:
     """One more record of the tick that has run."""
     if plan.computers[computer, _LOGS] == 0 or _full(
@@ -120,7 +120,7 @@ def begin_computer(plan: Plan, flight: Flight, computer: int) -> None:
     _start_log(plan, flight, computer)
 
 
-@compiled()
+@compiled(inline=True)
 def sense(plan: Plan, flight: Flight, computer: int) -> None:
     """Collect what the sensors said; the latest answer wins.
 
@@ -193,7 +193,7 @@ def _boot(plan: Plan, flight: Flight, computer: int, count: int, tick: int) -> N
     note(plan, flight, plan.labels[computer, _BOOTED], cpu[_BOOT_NUMBER], 0.0)
 
 
-@compiled()
+@compiled(inline=True)
 def _late(stalls: Table, count: int) -> bool:
     for reason in range(stalls.shape[0]):
         every = stalls[reason, 0]
@@ -202,7 +202,7 @@ def _late(stalls: Table, count: int) -> bool:
     return False
 
 
-@compiled()
+@compiled(inline=True)
 def _drive(plan: Plan, flight: Flight, computer: int) -> None:
     """Drive what has changed; functions that share a channel are OR-ed."""
     row = plan.computers[computer]
@@ -232,7 +232,7 @@ def _drive(plan: Plan, flight: Flight, computer: int) -> None:
         flight.command_reals[_SERVO + plan.lists[row[_SERVO_LIST_AT] + i]] = value
 
 
-@compiled()
+@compiled(inline=True)
 def _run(
     run: Any,  # noqa: ANN401 - a pointer to `sequencer.execute.interpret.tick`
     plan: Plan,
@@ -270,7 +270,7 @@ def _run(
         send(plan, flight, params, computer, tick)
 
 
-@compiled()
+@compiled(inline=True)
 def turn(
     run: Any,  # noqa: ANN401 - as above
     plan: Plan,

@@ -109,7 +109,7 @@ _FLIGHT: Final = _NAMED(
 )
 
 
-@compiled()
+@compiled(inline=True)
 def _begin(plan: Plan, flight: Flight) -> None:
     """A flight's memory is all zeros when it is given."""
     flight.head[_DOWN_TICK] = _NONE
@@ -168,7 +168,7 @@ def _change(plan: Plan, flight: Flight, fault: int, tick: int) -> None:
         _drift(plan, flight, place, tick)
 
 
-@compiled()
+@compiled(inline=True)
 def _apply(plan: Plan, flight: Flight, tick: int) -> None:
     """Begin and end what is due on this tick: crew, then faults."""
     crew = plan.crew.shape[0]
@@ -183,7 +183,7 @@ def _apply(plan: Plan, flight: Flight, tick: int) -> None:
             _change(plan, flight, fault, tick)
 
 
-@compiled()
+@compiled(inline=True)
 def _follow_power(plan: Plan, flight: Flight) -> None:
     """Cut and give back power as it stands at the end of this tick."""
     for computer in range(plan.computers.shape[0]):
@@ -203,7 +203,7 @@ def _follow_power(plan: Plan, flight: Flight) -> None:
             restart(plan, flight, computer)
 
 
-@compiled()
+@compiled(inline=True)
 def _fly(
     step: Any,  # noqa: ANN401 - pointers to compiled functions
     run: Any,  # noqa: ANN401

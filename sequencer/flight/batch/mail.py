@@ -88,7 +88,7 @@ _ONE: Final = plain(1)
 _NAN: Final = float("nan")
 
 
-@compiled()
+@compiled(inline=True)
 def _uniform_pair(params: Code, source: int, draw: int) -> tuple[float, float]:
     """`sequencer.world.chance.uniform_pair` of the flight's seed and number."""
     s, f = np.uint64(params[_SEED]), np.uint64(params[_FLIGHT])
@@ -100,7 +100,7 @@ def _uniform_pair(params: Code, source: int, draw: int) -> tuple[float, float]:
     return first, second
 
 
-@compiled()
+@compiled(inline=True)
 def _post(plan: Plan, flight: Flight, sender: int, arrival: int, whole: int) -> None:
     """Put a copy of what the sender publishes now into every box that gets it."""
     row = plan.computers[sender]
@@ -123,7 +123,7 @@ def _post(plan: Plan, flight: Flight, sender: int, arrival: int, whole: int) -> 
             flight.letter_values[box, at, field] = _NAN if bad != 0.0 else value
 
 
-@compiled()
+@compiled(inline=True)
 def _connected(plan: Plan, flight: Flight, sender: int, tick: int) -> bool:
     """Whether faults let anything of this sender through."""
     for fault in range(plan.faults.shape[0]):
@@ -139,7 +139,7 @@ def _connected(plan: Plan, flight: Flight, sender: int, tick: int) -> bool:
     return True
 
 
-@compiled()
+@compiled(inline=True)
 def send(plan: Plan, flight: Flight, params: Code, sender: int, tick: int) -> None:
     """Put on its way what the sender publishes on this tick."""
     number = flight.cpu[sender, _SENT]
@@ -172,7 +172,7 @@ def send(plan: Plan, flight: Flight, params: Code, sender: int, tick: int) -> No
         _post(plan, flight, sender, now + way + later, whole)
 
 
-@compiled()
+@compiled(inline=True)
 def _earliest(letters: Table, waiting: int, now: int) -> int:
     """Of what is visible now, the one that arrived first (of several the first posted), or NONE."""
     found = _NONE
@@ -196,7 +196,7 @@ def _remove(state: Row, letters: Table, values: NDArray[np.float64], letter: int
     state[_WAITING] = last
 
 
-@compiled()
+@compiled(inline=True)
 def _newer(state: Row, letter: Row) -> bool:
     if letter[_BOOT] != state[_NEWEST_BOOT]:
         return bool(letter[_BOOT] > state[_NEWEST_BOOT])
@@ -219,7 +219,7 @@ def forget_mail(plan: Plan, flight: Flight, reader: int, tick: int) -> None:
         state[_NEWEST_NUMBER] = -1
 
 
-@compiled()
+@compiled(inline=True)
 def read_mail(plan: Plan, flight: Flight, reader: int, tick: int) -> None:
     """Take what has arrived in the reader's boxes: the newest of each becomes its inputs."""
     row = plan.computers[reader]

@@ -44,12 +44,12 @@ _CPU_STATE: Final = plain(Cpu.STATE)
 _HEIGHT: Final = word(OUT, "height")
 
 
-@compiled()
+@compiled(inline=True)
 def _count(counts: Row, label: int) -> int:
     return 0 if label == _NONE else int(counts[label])
 
 
-@compiled()
+@compiled(inline=True)
 def _came(plan: Plan, flight: Flight, moment: int, tick: int) -> bool:
     row = plan.moments[moment]
     when = row[_WHEN]
@@ -67,7 +67,7 @@ def _came(plan: Plan, flight: Flight, moment: int, tick: int) -> bool:
     return bool(flight.moment[moment, _BEEN_ABOVE] != 0 and height < plan.heights[moment])
 
 
-@compiled()
+@compiled(inline=True)
 def _ended(plan: Plan, flight: Flight, moment: int) -> bool:
     until = plan.moments[moment, _UNTIL]
     if until == _NONE:
@@ -78,7 +78,7 @@ def _ended(plan: Plan, flight: Flight, moment: int) -> bool:
     return bool(count > flight.moment[moment, _BEFORE])
 
 
-@compiled()
+@compiled(inline=True)
 def active(plan: Plan, flight: Flight, moment: int, tick: int) -> bool:
     """Whether it has begun by this tick and is not over; asked once on every tick."""
     row = plan.moments[moment]

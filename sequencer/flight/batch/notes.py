@@ -42,7 +42,7 @@ def note(plan: Plan, flight: Flight, label: int, detail: int, real: float) -> No
         flight.event_reals[row] = real
 
 
-@compiled()
+@compiled(inline=True)
 def note_facts(plan: Plan, flight: Flight) -> None:
     """What the world did in the step that ended with this tick."""
     for row in range(plan.facts.shape[0]):
