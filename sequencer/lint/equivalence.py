@@ -9,7 +9,10 @@ remember the same. So it is enough to show for every configuration that one more
 - exits are the same, or their conditions are true together, or the exit is never taken in either;
   exits that have changed their order are never true together;
 - the commands of every step bring about the same changes;
-- inhibits block the same functions with the same reason, wherever those can be on or are fired.
+- inhibits block a function in both or in neither, wherever it can be on or is commanded.
+
+Which of several inhibits has blocked a function is no part of it: that is the detail of an event,
+and no check reads details.
 
 A `Witness` is an assignment for which one changed part differs. Whether a flight ever gets there,
 and whether anything notices, it does not say. Needs the extra `solve`.
@@ -89,53 +92,41 @@ class _Different(Exception):  # noqa: N818 - it ends a comparison; it is no erro
 
 @dataclass(frozen=True, slots=True)
 class _BlockedDifferently:
-    """A function's first inhibit in place is another one, or only one of the two has one."""
+    """A function is blocked in one of the two and not in the other: by which inhibit is no matter.
 
-    ours: tuple[tuple[str, Node], ...]
-    theirs: tuple[tuple[str, Node], ...]
-    parachute: bool  # an unknown inhibit counts as removed
+    parachute   an inhibit that cannot be told counts as removed, and otherwise as in place
+    """
+
+    ours: tuple[Node, ...]
+    theirs: tuple[Node, ...]
+    parachute: bool
 
     def holds(self, evaluate: Callable[..., float | bool | None]) -> bool:
-        return self._first(evaluate, self.ours, other=False) != self._first(
-            evaluate, self.theirs, other=True
+        """Whether it holds, going by an evaluator."""
+        judged = (
+            any(self._blocks(evaluate(node, after=True, other=other)) for node in nodes)
+            for other, nodes in ((False, self.ours), (True, self.theirs))
         )
+        return next(judged) is not next(judged)
 
-    def _first(
-        self,
-        evaluate: Callable[..., float | bool | None],
-        inhibits: tuple[tuple[str, Node], ...],
-        *,
-        other: bool,
-    ) -> str | None:
-        for name, node in inhibits:
-            judged = evaluate(node, after=True, other=other)
-            if judged is True or (judged is None and not self.parachute):
-                return name
-        return None
+    def _blocks(self, judged: float | bool | None) -> bool:  # noqa: FBT001 - what came out
+        return judged is True or (judged is None and not self.parachute)
 
     def formula(self, terms: Callable[[bool, bool], Terms], z3: Formula) -> Formula:
-        ours = self._firsts(terms(True, False), self.ours, z3)
-        theirs = self._firsts(terms(True, True), self.theirs, z3)
-        names = dict.fromkeys([*ours, *theirs])
-        missing = z3.BoolVal(False, next(iter([*ours.values(), *theirs.values()])).ctx)
-        return z3.Or(*[ours.get(name, missing) != theirs.get(name, missing) for name in names])
+        """The same for the solver."""
+        ours = self._blocked(terms(True, False), self.ours, z3)
+        return ours != self._blocked(terms(True, True), self.theirs, z3)
 
-    def _firsts(
-        self, terms: Terms, inhibits: tuple[tuple[str, Node], ...], z3: Formula
-    ) -> dict[str, Formula]:
-        found: dict[str, Formula] = {}
-        earlier: list[Formula] = []
-        for name, node in inhibits:
-            truth = terms.truth(node)
-            in_place = truth.true if self.parachute else z3.Not(truth.false)
-            found[name] = z3.And(in_place, *[z3.Not(one) for one in earlier])
-            earlier.append(in_place)
-        return found
+    def _blocked(self, terms: Terms, nodes: tuple[Node, ...], z3: Formula) -> Formula:
+        truths = [terms.truth(node) for node in nodes]
+        placed = [one.true if self.parachute else z3.Not(one.false) for one in truths]
+        return z3.Or(*placed, terms.never)
 
     def nodes(self) -> Iterator[tuple[bool, Node]]:
-        for _, node in self.ours:
+        """What it goes by; True before those of the other sequence."""
+        for node in self.ours:
             yield False, node
-        for _, node in self.theirs:
+        for node in self.theirs:
             yield True, node
 
 
@@ -282,7 +273,9 @@ class _Comparison:
 
     def _same_exit(self, ours: Exit | None, theirs: Exit | None) -> bool:
         """False where neither is ever taken and so does not count; otherwise they must agree."""
-        answer: Answer = Undecided("the exits differ")
+        way = ours or theirs
+        name = way.name if way is not None else ""
+        answer: Answer = Undecided(f"nothing shows that '{name}' is never taken")
         if ours is not None and theirs is not None and _same_but_condition(ours, theirs):
             places = (place for state in ours.sources for place in self.reach.states.get(state, ()))
             answer = self._everywhere(Differ(ours.condition, theirs.condition), places)
@@ -338,7 +331,7 @@ class _Comparison:
             if effect(self.ours, step, on) == effect(self.theirs, replace(step, way=way), on):
                 self._because("the changed commands never make a difference")
             elif step.way is None or not self._never_taken(step.way, way):
-                raise _Different(Undecided("the commands differ"))
+                raise _Different(Undecided("the commands differ where they count"))
 
     def _functions(self) -> None:
         """Pulses are as long, positions the same, and inhibits block the same."""
@@ -349,7 +342,7 @@ class _Comparison:
                 replace(plain, pulse_ticks=function.pulse_ticks) != function
                 or self._is_commanded(name)
             ):
-                raise _Different(Undecided(f"function '{name}' acts differently"))
+                raise _Different(Undecided(f"'{name}' is commanded, as far as is known"))
             self._blocking(function, other)
 
     def _is_commanded(self, name: str) -> bool:
@@ -360,14 +353,14 @@ class _Comparison:
         )
 
     def _blocking(self, ours: Function, theirs: Function) -> None:
-        mine = tuple((name, self.ours.inhibits[name].condition) for name in ours.inhibits)
-        other = tuple((name, self.theirs.inhibits[name].condition) for name in theirs.inhibits)
-        if mine == other and all(self._untouched(node, node) for _, node in mine):
+        mine = tuple(self.ours.inhibits[name].condition for name in ours.inhibits)
+        other = tuple(self.theirs.inhibits[name].condition for name in theirs.inhibits)
+        if mine == other and all(self._untouched(node, node) for node in mine):
             return
         claim = _BlockedDifferently(mine, other, ours.kind == "parachute")
         for claims, moment in self._judgements(ours, claim):
             self._demand(self.solver.find(claims, moment))
-        self._because(f"'{ours.name}' is blocked no more and no less by its inhibits")
+        self._because(f"'{ours.name}' is blocked no more and no less")
 
     def _judgements(
         self, function: Function, claim: _BlockedDifferently

@@ -137,6 +137,14 @@ def changed_estimate(rng, sequence):
     return replace(sequence, estimates={**sequence.estimates, estimate.name: moved})
 
 
+def told(outputs):
+    """Events, without the inhibit that has blocked or cut: no check reads it."""
+    return [
+        (kind, name, "" if kind in ("blocked", "cut") else detail)
+        for kind, name, detail in outputs.events
+    ]
+
+
 def assert_flies_alike(rng, sequence, changed, ticks=60):
     """Both on the same random stream with reboots: every event, output and message is the same."""
     ours, theirs = ReferenceExecutor(sequence), ReferenceExecutor(changed)
@@ -151,7 +159,7 @@ def assert_flies_alike(rng, sequence, changed, ticks=60):
             executor.tick(step.clock - booted, step.values, step.fresh)
             for executor in (ours, theirs)
         )
-        assert first.events == second.events
+        assert told(first) == told(second)
         assert (first.state, first.on) == (second.state, second.on)
         assert first.demands == second.demands
         assert repr(first.message).replace("-0.0", "0.0") == repr(second.message).replace(

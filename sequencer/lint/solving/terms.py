@@ -85,6 +85,11 @@ class Terms:
             self._before = Terms(sequence, symbols, moment, rounded=rounded, apart=apart)
         self._estimates: dict[str, Kleene | Quantity] = {}
 
+    @property
+    def never(self) -> Formula:
+        """What is never true."""
+        return self._symbols.constant(False)
+
     # truths
 
     def truth(self, node: Node) -> Kleene:  # noqa: PLR0911 - one return per node type
