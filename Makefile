@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 BASE := $(VENV)/.installed
 FULL := $(VENV)/.installed-for-tests
 
-.PHONY: demo test soak lint bench coverage clean
+.PHONY: demo test soak lint bench bench-many coverage clean
 
 demo: $(BASE)
 	$(BIN)/drycount fly scenarios
@@ -30,6 +30,9 @@ lint: $(FULL)
 
 bench: $(FULL)
 	$(BIN)/python bench/run.py
+
+bench-many: $(FULL)
+	$(BIN)/python bench/run.py campaign
 
 coverage: $(FULL)
 	$(BIN)/python -m pytest -n auto --cov --cov-report=term

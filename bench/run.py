@@ -5,7 +5,8 @@ Every file bench_*.py beside this one has a function `measure()` that returns ro
 Prints a table and writes bench.json with facts about the machine. Timing is never asserted in
 tests: machines differ, and are busy; this is where it is looked at.
 
-Run one of them alone with its name: python bench/run.py fly
+Run one of them alone with its name: python bench/run.py flight. One that takes long says
+BY_NAME_ONLY and is left out otherwise.
 """
 
 from __future__ import annotations
@@ -82,7 +83,7 @@ def _load(file: Path) -> ModuleType:
 
 
 def run(words: Iterable[str]) -> int:
-    """Run the measurements whose file names hold one of `words`, all without any."""
+    """Run the measurements whose file names hold one of `words`; without any, all short ones."""
     wanted = list(words)
     files = [
         file
@@ -94,8 +95,11 @@ def run(words: Iterable[str]) -> int:
         return 2
     rows: list[Row] = []
     for file in files:
+        module = _load(file)
+        if not wanted and getattr(module, "BY_NAME_ONLY", False):
+            continue
         print(f"measuring {file.stem} ...", file=sys.stderr)
-        rows += _load(file).measure()
+        rows += module.measure()
     results = [
         {"name": name, "value": value, "unit": unit, "target": target, "met": met(value, target)}
         for name, value, unit, target in rows
@@ -109,7 +113,10 @@ def run(words: Iterable[str]) -> int:
     for name, value, unit, target in rows:
         word = {None: "", True: "yes", False: "NO"}[met(value, target)]
         table.add_row(name, f"{value:.4g}", unit, target, word)
-    Console(highlight=False).print(table)
+    console = Console(highlight=False)
+    console.print(table)
+    facts = ", ".join(f"{name} {fact}" for name, fact in machine().items())
+    console.print(f"\n{facts}", soft_wrap=True)
     return 0
 
 
