@@ -14,12 +14,13 @@ import sys
 import time
 from collections.abc import Callable
 from functools import partial
+from unittest.mock import patch
 
 import cpeer
 import peer
 
 from sequencer.errors import InternalError
-from sequencer.flight.batch import fly_flights
+from sequencer.flight.batch import fly_flights, flying
 from sequencer.record import FlightRecord
 from sequencer.scenario import Scenario, dispersed, load_scenario
 from sequencer.scenario.starter import demo_folder
@@ -81,24 +82,59 @@ def _apart(record: FlightRecord, other: peer.PeerFlight, words: str) -> Row:
 
 
 def _against_c(scenario: Scenario) -> list[Row]:
-    step, commands = cpeer.CStep(), cpeer.commands_of(scenario)
+    step, turns = cpeer.CStep(), cpeer.turns_of(scenario)
+    whole = cpeer.CFlight(scenario, turns, step)
 
     def world() -> None:
-        step.run(cpeer.CWorld(scenario.params, step).memory, commands)
+        step.run(cpeer.CWorld(scenario.params, step).memory, turns.commands)
+
+    def logic() -> None:
+        _, told = whole.fly()
+        if told != turns.told:
+            raise InternalError("the logic in C did something else than ours")
 
     ways: dict[str, Callable[[], float]] = {
         "ours": partial(_ours, scenario),
+        "kernel": partial(_kernel, scenario),
         "world": partial(_timed, world),
+        "logic": partial(_timed, logic),
     }
     best = dict.fromkeys(ways, math.inf)
     for _ in range(_ROUNDS):
         for name, way in ways.items():
             best[name] = min(best[name], way())
+    ours, kernel, logic_s = best["ours"], best["kernel"], best["logic"]
     return [
-        ("a whole dispersed flight, batch kernel", best["ours"], "s", ""),
+        ("a whole dispersed flight, batch kernel, with record and verdicts", ours, "s", ""),
+        ("the kernel's share of it: world, logic, crew, messages, events", kernel, "s", ""),
         ("its world steps alone, in C", best["world"], "s", ""),
-        ("our whole flight against C's world alone", best["world"] / best["ours"], "times", ""),
+        ("its world steps and ticks of logic, in C", logic_s, "s", ""),
+        ("world and logic: our kernel against C", logic_s / kernel, "times", ">= 0.7"),
+        ("whole flight with requirements against C without", logic_s / ours, "times", ">= 0.7"),
+        (
+            "whole flight with requirements against C's world alone",
+            best["world"] / ours,
+            "times",
+            "",
+        ),
     ]
+
+
+def _kernel(scenario: Scenario) -> float:
+    """Processor time of one flight within the kernel, s."""
+    spent: list[float] = []
+    fly_whole, *given = flying._load()  # noqa: SLF001 - looks into our own kernel
+
+    def timed(*arguments: object) -> int:
+        begun = time.thread_time()
+        ended = fly_whole(*arguments)
+        spent.append(time.thread_time() - begun)
+        return ended
+
+    with patch.object(flying, "_load", lambda: (timed, *given)):
+        for _ in fly_flights([scenario] * _FLIGHTS):
+            pass
+    return sum(spent) / len(spent)
 
 
 def _ours(scenario: Scenario) -> float:

@@ -7,7 +7,7 @@ import subprocess
 from pathlib import Path
 from typing import Final
 
-from cpeer.structures import header
+from cpeer.structures import header, tables_header
 
 __all__ = ["FLAGS", "CompilerError", "build", "find_compiler"]
 
@@ -34,7 +34,7 @@ def find_compiler() -> str | None:
 
 
 def build(folder: Path) -> Path:
-    """Write layout.h into `folder` and compile the step there; returns the library.
+    """Write layout.h and tables.h into `folder` and compile the step there; returns the library.
 
     Raises CompilerError.
     """
@@ -42,6 +42,7 @@ def build(folder: Path) -> Path:
     if compiler is None:
         raise CompilerError("no C compiler: `cc` is not on the path")
     (folder / "layout.h").write_text(header(), encoding="utf-8")
+    (folder / "tables.h").write_text(tables_header(), encoding="utf-8")
     library = folder / "world.so"
     here = Path(__file__).parent
     done = subprocess.run(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes
 import tempfile
 from pathlib import Path
+from typing import Any
 from unittest.mock import patch
 
 import numpy as np
@@ -31,6 +32,12 @@ class CStep:
         self._run = library.world_run
         self._step.argtypes, self._step.restype = records, None
         self._run.argtypes, self._run.restype = [*records, ctypes.c_int64], None
+        self.tick = library.logic_tick
+        pointer = ctypes.c_void_p
+        self.tick.argtypes, self.tick.restype = [pointer, ctypes.c_int64, pointer, pointer], None
+        self._whole = library.whole_flight
+        self._whole.argtypes = [*records, ctypes.c_int64, pointer, ctypes.c_int64]
+        self._whole.restype = None
 
     def step(self, memory: tuple[NDArray[np.uint8], ...]) -> None:
         """One tick on the memory of state, params, commands and out (Memory.memory)."""
@@ -40,6 +47,17 @@ class CStep:
         """As many ticks as there are commands, shape (n,) of COMMANDS, in one call."""
         state, params, _, out = (array.ctypes.data for array in memory)
         self._run(state, params, commands.ctypes.data, out, len(commands))
+
+    def fly(
+        self,
+        memory: tuple[NDArray[np.uint8], ...],
+        commands: NDArray[np.void],
+        boards: ctypes.Array[Any],
+    ) -> None:
+        """As `run`, with the logic of computers (cpeer.computers): an array of their structures."""
+        state, params, _, out = (array.ctypes.data for array in memory)
+        count = len(commands)
+        self._whole(state, params, commands.ctypes.data, out, count, boards, len(boards))
 
 
 class CWorld(Memory):

@@ -1,4 +1,4 @@
-"""The world's records as C structures, with everything that C needs to know of the layout."""
+"""The world's records as C structures, and what C needs to know of the tables of a sequence."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from sequencer.execute import layout as tables
 from sequencer.vehicle.capacity import LOADS, SWITCHES
 from sequencer.world.layout import (
     COMMANDS,
@@ -23,7 +24,7 @@ from sequencer.world.layout import (
     ServoRole,
 )
 
-__all__ = ["header"]
+__all__ = ["header", "tables_header"]
 
 _RECORDS = {"Params": PARAMS, "State": STATE, "Commands": COMMANDS, "Out": OUT}
 _ENUMS: dict[str, type[IntEnum]] = {
@@ -38,6 +39,26 @@ _NUMBERS = {
     "SWITCHES": SWITCHES,
     "REMEMBERED": REMEMBERED,
     "NOT_BEGUN": NOT_BEGUN,
+}
+_TABLE_ENUMS: dict[str, type[IntEnum]] = {
+    "HEAD": tables.Head,
+    "OP": tables.Op,
+    "BLOCK": tables.BlockKind,
+    "ESTIMATE": tables.EstimateRow,
+    "EXIT": tables.ExitRow,
+    "STATE": tables.StateRow,
+    "PULSE": tables.PulseRow,
+    "LOOP": tables.LoopRow,
+    "COMMAND": tables.CommandKind,
+    "EVENT": tables.EventKind,
+}
+_TABLE_NUMBERS = {
+    name: getattr(tables, name)
+    for name in (
+        *("NONE", "STATE", "ENTERED", "CLOCK", "STARTED", "CELL_WIDTH", "INPUT_WIDTH"),
+        *("ESTIMATE_WIDTH", "EXIT_WIDTH", "STATE_WIDTH", "PULSE_WIDTH", "LOOP_WIDTH"),
+        "COMMAND_WIDTH",
+    )
 }
 _TYPES = {"f8": "double", "i8": "int64_t", "u8": "uint64_t"}
 _TAKEN = {"switch"}  # words of C
@@ -54,11 +75,22 @@ def _lines() -> Iterator[str]:
     yield "#include <stdint.h>"
     for name, value in _NUMBERS.items():
         yield f"#define {name} ({value})"
-    for prefix, kinds in _ENUMS.items():
-        members = ", ".join(f"{prefix}_{kind.name} = {kind.value}" for kind in kinds)
-        yield f"enum {{ {members} }};"
+    yield from _enums(_ENUMS)
     for name, layout in _RECORDS.items():
         yield from _structure(name, layout)
+
+
+def tables_header() -> str:
+    """The text of tables.h."""
+    lines = ["/* written from sequencer/execute/layout.py; do not edit */"]
+    lines += [f"#define {name} ({value})" for name, value in _TABLE_NUMBERS.items()]
+    return "\n".join([*lines, *_enums(_TABLE_ENUMS)]) + "\n"
+
+
+def _enums(enums: Mapping[str, type[IntEnum]]) -> Iterator[str]:
+    for prefix, kinds in enums.items():
+        members = ", ".join(f"{prefix}_{kind.name} = {kind.value}" for kind in kinds)
+        yield f"enum {{ {members} }};"
 
 
 def _structure(name: str, layout: np.dtype) -> Iterator[str]:

@@ -3,6 +3,7 @@
 It works on the same memory (layout.h), so that either step can take over where the other left off.
 Build without fast-math and without contraction: every operation is rounded as it stands. */
 
+#include "flight.h"
 #include "senses.h"
 
 static void begin(State *s, const Params *p, const Commands *c)
@@ -74,4 +75,25 @@ void world_run(State *s, const Params *p, const Commands *c, Out *out, int64_t c
 {
     for (int64_t i = 0; i < count; i++)
         step(s, p, c + i, out);
+}
+
+/* One tick of one sequence. */
+void logic_tick(const Logic *l, int64_t clock, const double *values, const uint8_t *fresh)
+{
+    tick(l, clock, values, fresh);
+}
+
+/* `count` ticks of the world, each with commands of its own, and of the computers in it. */
+void whole_flight(State *s, const Params *p, const Commands *c, Out *out, int64_t count, Board *boards,
+                  int64_t computers)
+{
+    for (int64_t k = 0; k < computers; k++)
+        hear(boards + k, out);
+    for (int64_t i = 0; i < count; i++) {
+        for (int64_t k = 0; k < computers; k++)
+            turn(boards + k, i);
+        step(s, p, c + i, out);
+        for (int64_t k = 0; k < computers; k++)
+            hear(boards + k, out);
+    }
 }
