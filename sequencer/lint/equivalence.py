@@ -27,7 +27,7 @@ from functools import cached_property
 from sequencer.expressions import Node, Variable
 from sequencer.lint.effects import effect, may_be_on
 from sequencer.lint.firing import never_fires
-from sequencer.lint.reaching import Configuration, Reach, steps_commands
+from sequencer.lint.reaching import Configuration, Reach, Step, steps_commands
 from sequencer.lint.solving import (
     NOT_INSTALLED,
     Answer,
@@ -207,7 +207,7 @@ class _Comparison:
         for part in ("name", "rate_hz", "boot_ticks", "start", "inputs", "flags"):
             if getattr(ours, part) != getattr(theirs, part):
                 raise _Different(Undecided(f"the two differ in '{part}'"))
-        for part in ("states", "estimates", "inhibits", "functions", "loops", "limits"):
+        for part in ("states", "estimates", "functions", "loops"):
             if tuple(getattr(ours, part)) != tuple(getattr(theirs, part)):
                 raise _Different(Undecided(f"the two declare other {part}"))
 
@@ -346,11 +346,7 @@ class _Comparison:
             self._blocking(function, other)
 
     def _is_commanded(self, name: str) -> bool:
-        return any(
-            name == getattr(command, "name", None)
-            for step in self.reach.steps
-            for command in effect(self.ours, step, frozenset())
-        )
+        return any(self._tells(step, name) for step in self.reach.steps)
 
     def _blocking(self, ours: Function, theirs: Function) -> None:
         mine = tuple(self.ours.inhibits[name].condition for name in ours.inhibits)
@@ -367,21 +363,27 @@ class _Comparison:
     ) -> Iterator[tuple[list[Question], Moment]]:
         """Every moment at which it matters whether the function is blocked."""
         servo = function.kind == "servo"
-        on = self.original.on
+        name = function.name
+        # what boot commands is carried out on tick 0, after the exits of that tick
+        told = {
+            step.after for step in self.reach.steps if step.way is None and self._tells(step, name)
+        }
         for place in self.reach.configurations:
-            if servo or function.name in on[place]:
+            if servo or place in told or name in self.original.on[place]:
                 yield [claim], self._judged(place, place, [claim])
         for step in self.reach.steps:
             if step.way is None or step.source is None:
                 continue
             before = Configuration(step.source, step.before)
-            fired = any(
-                function.name == getattr(command, "name", None)
-                for command in effect(self.ours, step, on[before])
-            )
-            if servo or fired or function.name in on[before]:
+            on = before in told or name in self.original.on[before]
+            if servo or on or self._tells(step, name):
                 claims: list[Question] = [claim, Is(step.way.condition)]
                 yield claims, self._judged(before, step.after, claims)
+
+    def _tells(self, step: Step, function: str) -> bool:
+        """Whether a step fires or moves a function, be it only to cut it again."""
+        commands = steps_commands(self.ours, step.source, step.way, step.after.state)
+        return any(function == one.name and one.verb != "cut" for one in commands)
 
     def _judged(
         self, before: Configuration, after: Configuration, claims: list[Question]
@@ -413,5 +415,5 @@ def _same_but_condition(ours: Exit, theirs: Exit) -> bool:
 
 
 def _same_limit(theirs: Sequence, limit: Limit) -> bool:
-    other = theirs.limits[limit.name]
-    return bool(other.value == limit.value and other.cosine == limit.cosine)
+    other = theirs.limits.get(limit.name)
+    return other is not None and other.value == limit.value and other.cosine == limit.cosine

@@ -11,12 +11,25 @@ import pytest
 
 from sequencer.execute import ReferenceExecutor
 from sequencer.expressions import And, Not, Or, Truth
-from sequencer.lint.equivalence import Original
-from sequencer.lint.solving import Proved, Witness
+from sequencer.lint.equivalence import Original, same_meaning
+from sequencer.lint.solving import Proved, Undecided, Witness
+from sequencer.sequence import load_sequence
 from sequencer.testing.sequences import random_sequence
 from sequencer.testing.streams import random_stream
 
 pytest.importorskip("z3")
+
+REBOOTED = """[[states.pad.exits]]
+name = "rebooted in the air"
+to = "descent"
+when = "flying"
+"""
+NEW = """[[states.ascent.exits]]
+name = "new"
+to = "over"
+when = "out"
+"""
+UNDER_CHUTE = 'under_chute = { in_place_when = "in_state(descent)", reason = "no motor there" }'
 
 
 def change(rng, sequence):
@@ -189,3 +202,86 @@ def test_whatever_is_proved_the_same_flies_alike():
     answers = soak(7, 12, changes=5, rides=3)
     assert answers[Proved] >= 20, answers
     assert answers[Witness] >= 3, answers
+
+
+SAME = {
+    "a condition in other words": (
+        [("key and not plug and not flying", "not (plug or flying or not key)")],
+        "the changed expression always comes out the same",
+    ),
+    "a limit that is moved between two ticks": (
+        [("latest = { value = 9,", "latest = { value = 8.99,")],
+        "the changed expression always comes out the same",
+    ),
+    "a flag that is clear already": (
+        [('do = ["set flying"]', 'do = ["set flying", "clear out"]')],
+        "the changed commands never make a difference",
+    ),
+    "a command that is given twice": (
+        [('on_entry = ["fire motor"]', 'on_entry = ["fire motor", "fire motor"]')],
+        "the changed commands never make a difference",
+    ),
+    "an exit that no flags let through": (
+        [
+            (
+                '[[states.ascent.exits]]\nname = "over the top"',
+                f'{NEW}[[states.ascent.exits]]\nname = "over the top"',
+            )
+        ],
+        "'new' is never taken",
+    ),
+    "exits in another order that are never true together": (
+        [
+            (REBOOTED, ""),
+            ("[states.ignition]\n", f"{REBOOTED}\n[states.ignition]\n"),
+        ],
+        "'rebooted in the air' and 'armed' are never true together",
+    ),
+    "an inhibit that another one covers": (
+        [
+            ("[functions]\n", UNDER_CHUTE + "\n[functions]\n"),
+            (
+                'inhibits = ["key_out", "plug_in", "chute_out"]',
+                'inhibits = ["key_out", "plug_in", "chute_out", "under_chute"]',
+            ),
+        ],
+        "'motor' is blocked no more and no less",
+    ),
+    "nothing but words": (
+        [("a parachute over the top, or by the timer", "a parachute")],
+        "nothing that counts has changed",
+    ),
+}
+OTHER = {
+    "a limit that is moved": ([("latest = { value = 9,", "latest = { value = 9.9,")], Witness),
+    "a term that is dropped": ([("key and not plug and not flying", "key and not plug")], Witness),
+    "an inhibit that is taken off": ([(', "chute_out"]', "]")], Witness),
+    "another hold": ([("hold_s = 0.5", "hold_s = 1.0")], Undecided),
+    "a command that is left out": ([('do = ["set flying"]', "do = []")], Undecided),
+    "a longer pulse": ([('"igniter", pulse_s = 1.0', '"igniter", pulse_s = 2.0')], Undecided),
+    "another filter": ([("time_constant_s = 0.05", "time_constant_s = 0.06")], Witness),
+    "another rate": ([("rate_hz = 50", "rate_hz = 100")], Undecided),
+}
+
+
+def changed_small(small, edits):
+    plain = load_sequence(small())
+    return plain, load_sequence(small(*edits))
+
+
+@pytest.mark.parametrize("name", SAME)
+def test_what_changes_nothing_is_proved_to(name, small):
+    edits, why = SAME[name]
+    assert same_meaning(*changed_small(small, edits)) == Proved(why)
+
+
+@pytest.mark.parametrize("name", OTHER)
+def test_what_changes_something_is_not_proved(name, small):
+    edits, kind = OTHER[name]
+    assert isinstance(same_meaning(*changed_small(small, edits)), kind)
+
+
+def test_without_the_solver_nothing_is_proved(small, monkeypatch):
+    monkeypatch.setattr("sequencer.lint.equivalence.has_solver", lambda: False)
+    plain = load_sequence(small())
+    assert isinstance(same_meaning(plain, plain), Undecided)

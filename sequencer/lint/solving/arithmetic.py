@@ -177,9 +177,11 @@ class Numbers:
         less, more = number(1 - _UNIT), number(1 + _UNIT)
         low = z3.If(exact >= 0, exact * less, exact * more)
         high = z3.If(exact >= 0, exact * more, exact * less)
-        if tiny:
-            low, high = low - number(tiny), high + number(tiny)
-        return [value >= low, value <= high]
+        if not tiny:
+            return [value >= low, value <= high]
+        # below the normal numbers it can round to nothing, and never past it
+        signs = [z3.Implies(exact >= 0, value >= 0), z3.Implies(exact <= 0, value <= 0)]
+        return [value >= low - number(tiny), value <= high + number(tiny), *signs]
 
 
 def _compared(operator: str, left: Formula, right: Formula) -> Formula:

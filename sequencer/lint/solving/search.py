@@ -63,6 +63,8 @@ class Search:
         self._check = z3.SimpleSolver(ctx=setting.context)
         self._check.set("rlimit", setting.effort)
         self._check.add(*formulas, *self._symbols.facts)
+        if self._symbols.results:
+            self._check.add(*self._symbols.finite())
         if moment.good:
             self._check.add(*[z3.Not(bad) for bad in self._symbols.bads.values()])
 

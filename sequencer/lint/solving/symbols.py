@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import math
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -84,6 +85,12 @@ class Symbols:
                 self.facts += [value >= self.fraction(low)] if math.isfinite(low) else []
                 self.facts += [value <= self.fraction(high)] if math.isfinite(high) else []
         return self.numbers[name]
+
+    def finite(self) -> list[Formula]:
+        """That no number is larger than a double can be; only sums and the like ask for it."""
+        limit = self.fraction(sys.float_info.max)
+        free = [value for name, value in self.numbers.items() if name not in self.ranges]
+        return [bound for value in free for bound in (value <= limit, value >= -limit)]
 
     def truth(self, name: str) -> Formula:
         """The symbol of a truth."""
