@@ -12,7 +12,6 @@ from sequencer.sequence.decisions import FALSE, TRUE, UNKNOWN, outcome
 from sequencer.sequence.model import Exit, State
 from sequencer.sequence.phrases import asked_of, commanded_by, hold, listed, literal
 from sequencer.studies.independence import Leaves, turned
-from sequencer.studies.possible import Possible, possible
 from sequencer.studies.reach import DecisionReach, First, Reach, SequenceReach
 
 __all__ = ["Gap", "gaps", "missing_requirements"]
@@ -43,12 +42,12 @@ class Gap:
     leaf: str | None = None
 
 
-def gaps(found: SequenceReach, rule: Possible = possible) -> tuple[Gap, ...]:
+def gaps(found: SequenceReach) -> tuple[Gap, ...]:
     """All of one sequence: states, exits and what decides them, functions, inhibits.
 
     What cannot be exercised before something else is, is named there and has no entry of its own.
     """
-    return tuple(_Advice(found, rule).everything())
+    return tuple(_Advice(found).everything())
 
 
 def missing_requirements(found: Reach) -> tuple[str, ...]:
@@ -61,10 +60,9 @@ def missing_requirements(found: Reach) -> tuple[str, ...]:
 
 
 class _Advice:
-    def __init__(self, found: SequenceReach, rule: Possible) -> None:
+    def __init__(self, found: SequenceReach) -> None:
         self._found = found
         self._sequence = found.sequence
-        self._rule = rule
         self._decisions = {
             (one.decision.is_exit, one.decision.name): one for one in found.decisions
         }
@@ -256,7 +254,7 @@ class _Advice:
             candidates = (turned(s, i) for s in near for i in range(size) if s[i] != UNKNOWN)
         best, least = None, size + 1
         for sight in candidates:
-            if not good(sight) or not self._rule(self._sequence, one.decision, sight):
+            if not good(sight) or not self._found.rule(self._sequence, one.decision, sight):
                 continue
             away = min((_distance(sight, other) for other in near), default=0)
             if away < least:

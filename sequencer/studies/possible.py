@@ -52,21 +52,34 @@ def possible(sequence: FlightLogic, decision: Decision, leaves: bytes) -> bool:
 
 
 def cannot_be_shown(
-    sequence: FlightLogic, decision: Decision, question: Question, rule: Possible = possible
+    sequence: FlightLogic,
+    decision: Decision,
+    question: Question,
+    leaves: Iterable[int],
+    rule: Possible = possible,
 ) -> frozenset[int]:
-    """Leaves that cannot be shown to decide: none of the pairs of sights can come about."""
+    """Those of the leaves that cannot be shown to decide: no pair of sights can come about."""
     size = len(decision.leaves)
-    if not 1 < size <= MOST_LEAVES:
+    if size > MOST_LEAVES:
         return frozenset()
-    sights = [
-        bytes(values)
-        for values in product((FALSE, TRUE, UNKNOWN), repeat=size)
-        if rule(sequence, decision, bytes(values))
-    ]
-    yes = [one for one in sights if question.says(one) is True]
-    no = [one for one in sights if question.says(one) is False]
-    shown = question.shown(yes, no)
-    return frozenset(leaf for leaf in range(size) if shown[leaf].masking is None)
+    every = [bytes(values) for values in product((FALSE, TRUE, UNKNOWN), repeat=size)]
+
+    def comes(leaf: int, value: int, *, says: bool) -> bool:
+        return any(
+            sight[leaf] == value
+            and question.says(sight) is says
+            and question.hangs_on(leaf, sight)
+            and rule(sequence, decision, sight)
+            for sight in every
+        )
+
+    def comes_in_pairs(leaf: int) -> bool:
+        return any(
+            comes(leaf, value, says=True) and comes(leaf, 1 - value, says=False)
+            for value in (TRUE, FALSE)
+        )
+
+    return frozenset(leaf for leaf in leaves if not comes_in_pairs(leaf))
 
 
 def _in_some_state(sequence: FlightLogic, decision: Decision, leaves: bytes) -> bool:

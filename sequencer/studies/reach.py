@@ -65,6 +65,7 @@ class SequenceReach:
 
     functions   a control loop of a state that was entered exercises its servos
     held_back   inhibit -> scenarios in which it blocked or cut something
+    rule        what was taken to be possible
     """
 
     sequence: FlightLogic
@@ -74,6 +75,7 @@ class SequenceReach:
     functions: Mapping[str, Names]
     held_back: Mapping[str, Names]
     decisions: tuple[DecisionReach, ...]
+    rule: Possible
 
     def leaves(self, *, exits: bool) -> tuple[int, int, int, int]:
         """Of all exits, or of all inhibits: leaves, shown, by unique cause, never to be shown."""
@@ -175,6 +177,7 @@ def _of_sequence(
             for inhibit in sequence.inhibits
         },
         tuple(_of_decision(sequence, i, one, users, rule) for i, one in enumerate(decisions)),
+        rule,
     )
 
 
@@ -201,8 +204,6 @@ def _of_decision(
             if sight.leaves not in kept:
                 kept[sight.leaves] = First(result.name, result.record.seconds(tick))
     shown = question.shown(yes, no)
-    return DecisionReach(
-        *(decision, question, yes, no, idle, shown),
-        cannot_be_shown(sequence, decision, question, rule)
-        - {leaf for leaf, one in enumerate(shown) if one.masking is not None},
-    )
+    missing = [leaf for leaf, one in enumerate(shown) if one.masking is None]
+    cannot = cannot_be_shown(sequence, decision, question, missing, rule)
+    return DecisionReach(decision, question, yes, no, idle, shown, cannot)
