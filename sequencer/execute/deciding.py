@@ -14,8 +14,6 @@ from sequencer.execute.interface import Outputs
 from sequencer.execute.jit import DECISIONS
 from sequencer.execute.jit import prepare as prepare_logic
 from sequencer.execute.layout import ENTERED, STATE
-from sequencer.execute.postfix import Pool, Reader
-from sequencer.execute.tables import cells_of
 from sequencer.sequence.decisions import decisions_of
 from sequencer.sequence.model import Sequence
 
@@ -60,27 +58,14 @@ class DecidingExecutor(CompiledExecutor):
         self.now = 0
         self.seen: dict[Sight, int] = {}
         self._before = np.zeros(2, dtype=np.int64)
-        super().__init__(sequence)
-        self._observe = observe
-        tables = self.tables
-        pool = Pool()
-        pool.numbers = tables.numbers.tolist()
-        states = {name: index for index, name in enumerate(sequence.states)}
-        reader = Reader(pool, cells_of(sequence), states, sequence.limits)
-        code = tables.code.tolist()
-        starts = []
         decisions = decisions_of(sequence)
-        for decision in decisions:
-            for leaf in decision.leaves:
-                starts.append(len(code))
-                code += reader.code(leaf)
+        super().__init__(sequence, [leaf for one in decisions for leaf in one.leaves])
+        self._observe = observe
         self._sizes = [len(decision.leaves) for decision in decisions]
-        self._code = np.array(code, dtype=np.int64)
-        self._numbers = np.array(pool.numbers, dtype=np.float64)
         self._kept = np.zeros(len(sequence.flags), dtype=np.float64)
         self._first = np.array([0, *accumulate(self._sizes)], dtype=np.int64)
-        self._leaves = np.array(starts, dtype=np.int64)
-        self._last = np.full(len(starts), -1, dtype=np.int8)
+        self._leaves = np.array(self.tables.watched, dtype=np.int64)
+        self._last = np.full(len(self._leaves), -1, dtype=np.int8)
         widest = max(self._sizes, default=0)
         self._found = np.zeros((1 + len(decisions), 2 + widest), dtype=np.int64)
 
@@ -96,7 +81,7 @@ class DecidingExecutor(CompiledExecutor):
         """Execute one tick and look at its decisions."""
         outputs = super().tick(clock, values, fresh)
         count = self._observe(
-            *(self._code, self._numbers, self._memory, self._events, self._fresh, self._before),
+            *(self.tables.code, self._memory, self._events, self._fresh, self._before),
             *(self._kept, self._first, self._leaves, self._last, self._found),
         )
         self._before[0] = self._memory[STATE]

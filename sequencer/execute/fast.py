@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import typing
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from sequencer.execute.jit import prepare
 from sequencer.execute.layout import ENTERED, STATE, Head
 from sequencer.execute.tables import tables_of
 from sequencer.execute.words import Words
+from sequencer.expressions import Node
 from sequencer.sequence.model import Sequence
 
 __all__ = ["CompiledExecutor"]
@@ -22,13 +23,13 @@ _NAN = float("nan")
 class CompiledExecutor:
     """Does what `ReferenceExecutor` does, bit for bit, some ten times as fast."""
 
-    def __init__(self, sequence: Sequence) -> None:
+    def __init__(self, sequence: Sequence, watched: Iterable[Node] = ()) -> None:
         prepare()
         from sequencer.execute.interpret import tick as run  # noqa: PLC0415 - compiles or loads
 
         self._run = run
         self.sequence = sequence
-        self.tables = tables = tables_of(sequence)
+        self.tables = tables = tables_of(sequence, watched)
         self._memory = tables.boot.copy()
         self._queue = np.zeros(2 + tables.most_events, dtype=np.int64)
         self._events = np.zeros((1 + tables.most_events, 3), dtype=np.int64)

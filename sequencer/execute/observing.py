@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sequencer.execute.evaluating import Code, Numbers, evaluate
 from sequencer.execute.jit import DECISIONS, plain
 from sequencer.execute.layout import (
+    CELL_WIDTH,
     CLOCK,
     EXIT_WIDTH,
     NONE,
@@ -25,6 +26,7 @@ from sequencer.execute.layout import (
     Head,
     StateRow,
 )
+from sequencer.execute.pointers import pointer
 
 __all__ = ["observe"]
 
@@ -39,12 +41,12 @@ _EXITS: Final = plain(Head.EXITS)
 _EXITS_AT: Final = plain(Head.EXITS_AT)
 _INHIBITS: Final = plain(Head.INHIBITS)
 _CELLS: Final = plain(Head.M_CELLS)
-_BADS: Final = plain(Head.M_BAD)
 _FLAGS: Final = plain(Head.M_FLAGS)
+_CELL: Final = plain(CELL_WIDTH)
 _FLAG_COUNT: Final = plain(Head.FLAGS)
 _STATE_EXITS: Final = plain(StateRow.EXITS)
 _FRESH: Final = plain(ExitRow.FRESH)
-_FRESH_CELL: Final = plain(ExitRow.FRESH_CELL)
+_FRESH_PLACE: Final = plain(ExitRow.FRESH_PLACE)
 _TOOK: Final = plain(EventKind.TOOK)
 _SET: Final = plain(EventKind.SET)
 _CLEARED: Final = plain(EventKind.CLEARED)
@@ -56,7 +58,6 @@ Trits = NDArray[np.int8]
 @_compiled()
 def _note(
     code: Code,
-    numbers: Numbers,
     memory: Numbers,
     first: Rows,
     leaves: Rows,
@@ -70,7 +71,7 @@ def _note(
     news = taken != 0
     row = found[0, 0] + 1
     for leaf in range(begin, end):
-        value, bad = evaluate(code, numbers, memory, leaves[leaf])
+        value, bad = evaluate(code, memory, leaves[leaf])
         trit = 2 if bad != 0.0 else (1 if value != 0.0 else 0)
         if last[leaf] != trit:
             last[leaf] = trit
@@ -86,7 +87,6 @@ def _note(
     numba.int64(
         numba.int64[::1],
         numba.float64[::1],
-        numba.float64[::1],
         numba.int64[:, ::1],
         numba.boolean[::1],
         numba.int64[::1],
@@ -99,7 +99,6 @@ def _note(
 )
 def observe(
     code: Code,
-    numbers: Numbers,
     memory: Numbers,
     events: Rows,
     fresh: NDArray[np.bool_],
@@ -112,7 +111,7 @@ def observe(
 ) -> int:
     """Look at the decisions of the tick that has just been executed.
 
-    code, numbers   the tables, with the code of the leaves behind them
+    code      of the tables, which watch all leaves
     memory, events, fresh   as `sequencer.execute.interpret.tick` left them; memory is put back
     before    state before the tick, and the clock on which it was entered, -1 before the first tick
     kept      scratch, one place for each flag
@@ -126,6 +125,7 @@ def observe(
     evaluated and counts: in its states, and on ticks with a good new value of its fresh input.
     """
     found[0, 0] = 0
+    tables, cells = pointer(code), pointer(memory)
     now_state, now_time = memory[STATE], memory[code[_CELLS]]
     taken, mark = _NONE, 0
     for row in range(1, events[0, 0] + 1):
@@ -134,12 +134,12 @@ def observe(
     if taken != _NONE:
         # as it was when the exits were tried: what the change has set and cleared is undone
         for flag in range(code[_FLAG_COUNT]):
-            kept[flag] = memory[code[_FLAGS] + flag]
+            kept[flag] = memory[code[_FLAGS] + _CELL * flag]
         for row in range(events[0, 0], mark, -1):
             if events[row, 0] == _SET:
-                memory[code[_FLAGS] + events[row, 1]] = 0.0
+                memory[code[_FLAGS] + _CELL * events[row, 1]] = 0.0
             elif events[row, 0] == _CLEARED:
-                memory[code[_FLAGS] + events[row, 1]] = 1.0
+                memory[code[_FLAGS] + _CELL * events[row, 1]] = 1.0
         memory[STATE] = before[0]
         entered = memory[CLOCK] if before[1] < 0 else before[1]
         memory[code[_CELLS]] = (memory[CLOCK] - entered) / code[_RATE_HZ]
@@ -149,18 +149,16 @@ def observe(
         way = code[at + i]
         row = code[_EXITS_AT] + way * _EXIT_ROW
         gate = code[row + _FRESH]
-        if gate != _NONE and not (
-            fresh[gate] and memory[code[_BADS] + code[row + _FRESH_CELL]] == 0.0
-        ):
+        if gate != _NONE and not (fresh[gate] and memory[code[row + _FRESH_PLACE] + 1] == 0.0):
             continue
         mine = 1 if way == taken else 0
-        _note(code, numbers, memory, first, leaves, last, found, way, mine)
+        _note(tables, cells, first, leaves, last, found, way, mine)
     if taken != _NONE:
         for flag in range(code[_FLAG_COUNT]):
-            memory[code[_FLAGS] + flag] = kept[flag]
+            memory[code[_FLAGS] + _CELL * flag] = kept[flag]
         memory[STATE] = now_state
         memory[code[_CELLS]] = now_time
     for inhibit in range(code[_INHIBITS]):
         about = code[_EXITS] + inhibit
-        _note(code, numbers, memory, first, leaves, last, found, about, 0)
+        _note(tables, cells, first, leaves, last, found, about, 0)
     return int(found[0, 0])

@@ -25,7 +25,7 @@ from sequencer.execute.values import names_of
 from sequencer.expressions import Node
 from sequencer.sequence.model import Block, Command, Exit, Function, Sequence
 
-__all__ = ["Tables", "cells_of", "tables_of"]
+__all__ = ["Tables", "tables_of"]
 
 #: arguments in the order in which the interpreter wants them; expressions and votes take theirs
 #: as they come
@@ -63,6 +63,7 @@ class Tables:
     flags      name -> place in memory; the retained ones in `retained`
     published  (place of the value, of its bad bit) per published field
     most_events  that one tick can come to
+    watched    offsets of the code of expressions that no tick evaluates
     """
 
     sequence: Sequence
@@ -76,17 +77,15 @@ class Tables:
     retained: tuple[str, ...]
     published: tuple[tuple[int, int], ...]
     most_events: int
+    watched: tuple[int, ...] = ()
 
 
-def tables_of(sequence: Sequence) -> Tables:
-    """The tables of a sequence that has been loaded."""
-    return _Builder(sequence).build()
+def tables_of(sequence: Sequence, watched: Iterable[Node] = ()) -> Tables:
+    """The tables of a sequence that has been loaded.
 
-
-def cells_of(sequence: Sequence) -> dict[str, int]:
-    """Where the value of every declared name lies among the cells."""
-    names = ("time_in_state", *sequence.inputs, *sequence.estimates, *sequence.flags)
-    return {name: cell for cell, name in enumerate(names)}
+    watched   expressions of it that somebody evaluates beside the ticks
+    """
+    return _Builder(sequence).build(watched)
 
 
 class _Builder:
@@ -97,7 +96,8 @@ class _Builder:
         self.head: dict[Head, int] = {Head.RATE_HZ: sequence.rate_hz}
         self.body: list[int] = []
         self.pool = Pool()
-        self.cells = cells_of(sequence)
+        names = ("time_in_state", *sequence.inputs, *sequence.estimates, *sequence.flags)
+        self.cells = {name: cell for cell, name in enumerate(names)}
         self.inputs = {name: index for index, name in enumerate(sequence.inputs)}
         self.states = {name: index for index, name in enumerate(sequence.states)}
         self.flags = {name: index for index, name in enumerate(sequence.flags)}
@@ -127,9 +127,10 @@ class _Builder:
             self.head[Head.M_CONSTANTS],
         )
 
-    def build(self) -> Tables:
+    def build(self, watched: Iterable[Node]) -> Tables:
         """All rows, which refer to the memory, then the rest of the memory."""
         self._rows()
+        beside = tuple(self._expression(node) for node in watched)
         head = self.head
         self._take(CELL_WIDTH * len(self.reader.constants))
         head[Head.SAVED] = max(self.reader.deepest, 1)
@@ -148,6 +149,7 @@ class _Builder:
             retained=tuple(f.name for f in self.sequence.flags.values() if f.retained),
             published=self._published(),
             most_events=self._most_events(),
+            watched=beside,
         )
 
     # memory

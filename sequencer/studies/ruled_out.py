@@ -1,7 +1,8 @@
 """What a solver knows cannot be seen of a decision: a `sequencer.studies.possible.Possible`.
 
-Every state is asked with all flags that it can have there (`sequencer.lint.reaching`), every leaf with
-what it should be. Undecided is possible. Needs the extra `solve`; without it `solved` is `possible`.
+Every state is asked with all flags that it can have there (`sequencer.lint.reaching`), every leaf
+with what it should be. Undecided is possible. Needs the extra `solve`; without it `solved` is
+`possible`.
 """
 
 from __future__ import annotations
