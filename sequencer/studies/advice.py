@@ -116,7 +116,7 @@ class _Advice:
         text = f"no scenario takes exit '{way.name}' of {listed(way.sources, 'or')}: "
         wish = self._nearest(one, [*one.idle, *one.no], lambda v: one.question.says(v) is True)
         if wish is None:
-            text += "its condition can never be true"
+            text += "its condition can never be true together with what leads there"
         else:
             needed = _reduced(wish, lambda v: outcome(one.question.shape, v) == TRUE)
             text += f"fly one in which {self._said(one, needed)}"

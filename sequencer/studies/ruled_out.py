@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from sequencer.expressions import Node
 from sequencer.lint.reaching import Configuration, Reach
-from sequencer.lint.solving import Claim, Moment, Proved, Solver, has_solver, moment_for
+from sequencer.lint.solving import Is, Moment, Proved, Solver, has_solver, moment_for
 from sequencer.sequence.decisions import TRUE, UNKNOWN, Decision
 from sequencer.sequence.model import Exit
 from sequencer.sequence.model import Sequence as FlightLogic
@@ -44,7 +44,7 @@ class _Ruled:
 
     def can_be(self, decision: Decision, leaves: bytes) -> bool:
         claims = [
-            Claim(leaf, None if value == UNKNOWN else value == TRUE)
+            Is(leaf, None if value == UNKNOWN else value == TRUE)
             for leaf, value in zip(decision.leaves, leaves, strict=True)
         ]
         for moment in self._moments(decision):

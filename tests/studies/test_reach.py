@@ -14,6 +14,7 @@ from sequencer.expressions import unparse
 from sequencer.studies.advice import gaps, missing_requirements
 from sequencer.studies.exercised import exercised
 from sequencer.studies.reach import reach
+from sequencer.studies.ruled_out import solved
 
 QUIET = {}
 UP = {"height": 60.0}
@@ -129,6 +130,36 @@ def test_what_a_prover_rules_out_cannot_be_shown(path):
     """`reach` takes what is possible as an argument, so that a solver can know more."""
     found = reach([flown(path, "up", UP)], lambda *_: False).sequences[0]
     assert decision(found, "tilt_abort").cannot == {0, 1}
+
+
+def test_the_solver_knows_which_flags_a_state_can_have(path):
+    """`out` is set on entry to abort, so `not out` is never true there."""
+    results = [flown(path, "tilts", UP, TILTED, TILTED, QUIET)]
+    plain, solver = reach(results).sequences[0], reach(results, solved()).sequences[0]
+    assert decision(plain, "again").missing == (0,)
+    assert decision(solver, "again").cannot == {0}
+    assert decision(solver, "high up").cannot == decision(plain, "high up").cannot
+    text = next(gap.sentence for gap in gaps(solver) if gap.name == "again")
+    assert text == (
+        "no scenario takes exit 'again' of abort: its condition can never be true together with "
+        "what leads there"
+    )
+
+
+def test_the_solver_looks_into_estimates(tmp_path):
+    """`tipped` is the tilt again: it never decides beside it."""
+    estimates = '[estimates]\ntipped = { expression = "tilt > tilt_max", unit = "bool" }\n\n'
+    path = written(
+        tmp_path,
+        ("[inhibits]", estimates + "[inhibits]"),
+        ('"baro_ok and tilt > tilt_max"', '"baro_ok and (tipped or tilt > tilt_max)"'),
+    )
+    found = reach([flown(path, "up", UP, QUIET)], solved()).sequences[0]
+    one = decision(found, "tilt_abort")
+    assert [unparse(one.decision.leaves[leaf]) for leaf in sorted(one.cannot)] == [
+        "tipped",
+        "tilt > tilt_max",
+    ]
 
 
 def test_a_state_that_is_not_entered_stands_for_all_that_is_in_it(path):
