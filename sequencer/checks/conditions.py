@@ -18,6 +18,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -162,19 +163,23 @@ def _truth(node: Node, values: Mapping[str, Floats], ticks: int) -> Trace:
 
 def _known(true: NDArray[np.bool_], unknown: NDArray[np.bool_]) -> Trace:
     """A truth that nothing lies near to."""
+    if not unknown.any():
+        worth = np.where(true, math.inf, -math.inf)
+        return Trace(worth, worth, true, ~true)
     low = np.where(true & ~unknown, math.inf, -math.inf)
-    high = np.where(true | unknown, math.inf, -math.inf) if unknown.any() else low
+    high = np.where(true | unknown, math.inf, -math.inf)
     return Trace(low, high, true & ~unknown, ~true & ~unknown)
 
 
 def _all(traces: list[Trace]) -> Trace:
-    low = np.minimum.reduce([trace.low for trace in traces])
+    # two at a time: numpy's reduce would put them into one array first
+    low = reduce(np.minimum, [trace.low for trace in traces])
     if all(trace.low is trace.high for trace in traces):
         high = low
     else:
-        high = np.minimum.reduce([trace.high for trace in traces])
-    true = np.logical_and.reduce([trace.true for trace in traces])
-    false = np.logical_or.reduce([trace.false for trace in traces])
+        high = reduce(np.minimum, [trace.high for trace in traces])
+    true = reduce(np.logical_and, [trace.true for trace in traces])
+    false = reduce(np.logical_or, [trace.false for trace in traces])
     return Trace(low, high, true, false)
 
 

@@ -119,6 +119,24 @@ class Requirement:
     may_rest: bool = False
 
     @property
+    def signals(self) -> frozenset[str]:
+        """Names of all signals that it reads."""
+        scope = [each for each in (self.scope.opens, self.scope.closes) if each is not None]
+        conditions = [one for each in (*scope, *self._asked()) for one in _conditions(each)]
+        return frozenset(name for condition in conditions for name, _ in condition.signals)
+
+    def _asked(self) -> tuple[Happening | Condition, ...]:
+        match self.demand:
+            case Presence(event) | Count(event):
+                return (event,)
+            case Holds(condition):
+                return (condition,)
+            case ExactlyOne(conditions):
+                return conditions
+            case Answer(trigger, answer):
+                return (trigger, answer)
+
+    @property
     def unit(self) -> str:
         """Unit of its margin: s for the timing of events, 1 for counts, else the condition's."""
         demand = self.demand
@@ -129,3 +147,7 @@ class Requirement:
         if isinstance(demand, Answer) and isinstance(demand.answer, Condition):
             return demand.answer.unit
         return "s"
+
+
+def _conditions(of: Happening | Condition) -> tuple[Condition, ...]:
+    return of.conditions if isinstance(of, Happening) else (of,)

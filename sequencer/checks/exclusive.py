@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from fractions import Fraction
+from functools import partial, reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.checks.demands import ExactlyOne
-from sequencer.checks.findings import Finding, Span
-from sequencer.checks.holding import stretch
+from sequencer.checks.findings import Finding, Span, spare
+from sequencer.checks.holding import runs, stretch
 from sequencer.checks.scopes import Segment
 from sequencer.checks.view import View
 from sequencer.checks.wording import amount, at, clock, times, where
-from sequencer.units import exact
 
 __all__ = ["exactly_one"]
 
@@ -31,64 +30,87 @@ def exactly_one(demand: ExactlyOne, segment: Segment, view: View) -> Finding | N
     final = min(span.final, view.samples - 1)
     open_end = segment.closed is None
     cut = span.cut or (open_end and demand.window.bounded and span.final > final)
-    place = where(view, segment, demand.window.low_s, demand.window.high_s)
-    names = ", ".join(condition.text for condition in demand.conditions)
+    place = partial(where, view, segment, demand.window.low_s, demand.window.high_s)
     ended = Finding(
         -math.inf,
         math.inf,
         None,
         None,
-        f"the record ended at {at(view, view.last)} before it was known whether exactly one of "
-        f"{names} holds {place}",
+        lambda: (
+            f"the record ended at {at(view, view.last)} before it was known whether exactly one of "
+            f"{_names(demand)} holds {place()}"
+        ),
     )
     if span.first > final:
         return ended if cut else None
     traces = [view.trace(condition) for condition in demand.conditions]
     ticks = slice(span.first, final + 1)
-    true = np.array([trace.true[ticks] for trace in traces])
-    false = np.array([trace.false[ticks] for trace in traces])
-    held, possible = true.sum(axis=0), (~false).sum(axis=0)
+    held = _number([trace.true[ticks] for trace in traces])
+    possible = len(traces) - _number([trace.false[ticks] for trace in traces])
     broken = (held > 1) | (possible == 0)
-    doubtful = ~((held == 1) & (possible == 1))
+    doubtful = (held != 1) | (possible != 1)
     run, widest = _longest(broken), _longest(doubtful)
     high, low = _spare(demand, view, run[1]), _spare(demand, view, widest[1])
-    allowed = f", with gaps of at most {clock(demand.gap_s)}" if demand.gap_s > 0 else ""
     if high < 0:
         start, end, more = _ticks(broken, run, span.first, demand, view)
-        what = _what_held(demand, true[:, run[0] : run[0] + run[1]])
-        text = (
-            f"{what} {_from(view, start, end)}, {amount(high, 's')} too long{times(more)}; "
-            f"exactly one must hold {place}{allowed}"
-        )
-        return Finding(high, high, start, end, text)
+
+        def wrong() -> str:
+            bad = slice(span.first + run[0], span.first + run[0] + run[1])
+            what = _what_held(demand, np.array([trace.true[bad] for trace in traces]))
+            allowed = f", with gaps of at most {clock(demand.gap_s)}" if demand.gap_s > 0 else ""
+            return (
+                f"{what} {_from(view, start, end)}, {amount(high, 's')} too long{times(more)}; "
+                f"exactly one must hold {place()}{allowed}"
+            )
+
+        return Finding(high, high, start, end, wrong)
     if cut:
         return ended
-    start, end, _ = _ticks(doubtful, widest, span.first, demand, view)
+    since, until, _ = _ticks(doubtful, widest, span.first, demand, view)
     if low < 0:
-        text = (
-            f"exactly one of {names} must hold {place}, but a value is missing "
-            f"{_from(view, start, end)}"
+        return Finding(
+            -math.inf,
+            math.inf,
+            since,
+            until,
+            lambda: (
+                f"exactly one of {_names(demand)} must hold {place()}, but a value is missing "
+                f"{_from(view, since, until)}"
+            ),
         )
-        return Finding(-math.inf, math.inf, start, end, text)
-    text = f"exactly one of {names} held {place}"
-    if doubtful.any():
-        text += f", but not {_from(view, start, end)}, {amount(low, 's')} to spare"
-    return Finding(low, low, start, end, text)
+
+    def kept() -> str:
+        text = f"exactly one of {_names(demand)} held {place()}"
+        if doubtful.any():
+            text += f", but not {_from(view, since, until)}, {amount(low, 's')} to spare"
+        return text
+
+    return Finding(low, low, since, until, kept)
+
+
+def _names(demand: ExactlyOne) -> str:
+    return ", ".join(condition.text for condition in demand.conditions)
+
+
+def _number(truths: list[Truths]) -> NDArray[np.int8]:
+    """How many of them hold, on every tick; at most 16 are asked for."""
+    found: NDArray[np.int8] = reduce(np.add, [truth.view(np.int8) for truth in truths])
+    return found
 
 
 def _longest(bad: Truths) -> tuple[int, int]:
     """Where the longest run of `bad` begins, and how many ticks it has; (0, 0) for none."""
-    edges = np.flatnonzero(np.diff(bad.astype(np.int8), prepend=0, append=0))
-    if not edges.size:
+    if not bad.any():
         return 0, 0
-    lengths = edges[1::2] - edges[0::2]
+    begins, ends = runs(bad)
+    lengths = ends - begins
     longest = int(lengths.argmax())
-    return int(edges[0::2][longest]), int(lengths[longest])
+    return int(begins[longest]), int(lengths[longest])
 
 
 def _spare(demand: ExactlyOne, view: View, ticks: int) -> float:
     """The gap less that many ticks, as a decimal number."""
-    return float(exact(demand.gap_s) - Fraction(ticks, view.rate_hz))
+    return -spare(ticks, view.rate_hz, demand.gap_s)
 
 
 def _ticks(
@@ -98,8 +120,8 @@ def _ticks(
     if run[1] == 0:
         return first, first, 0
     start, end, _ = stretch(bad, first, first + run[0])
-    edges = np.flatnonzero(np.diff(bad.astype(np.int8), prepend=0, append=0))
-    lengths = (edges[1::2] - edges[0::2]).tolist()
+    begins, ends = runs(bad)
+    lengths = (ends - begins).tolist()
     return start, end, sum(_spare(demand, view, length) < 0 for length in lengths) - 1
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from fractions import Fraction
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from typing import NamedTuple
 
 from sequencer.checks.demands import Window
 from sequencer.checks.scopes import Segment
@@ -14,22 +14,37 @@ from sequencer.checks.view import Occurrence, View
 from sequencer.checks.windows import window_ticks
 from sequencer.units import exact
 
-__all__ = ["Finding", "Gate", "Span"]
+__all__ = ["Finding", "Gate", "Saying", "Span", "spare"]
+
+#: so many events are looked at one by one
+_FEW = 4
+#: makes a sentence, or a part of one, where it is wanted
+Saying = Callable[[], str]
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+def spare(ticks: int, rate_hz: int, seconds: float) -> float:
+    """So many ticks less a decimal number of seconds, in s, exact and then rounded once."""
+    over, under = _ratio(seconds)
+    return (ticks * under - over * rate_hz) / (under * rate_hz)
+
+
+@lru_cache(maxsize=1024)
+def _ratio(seconds: float) -> tuple[int, int]:
+    return exact(seconds).as_integer_ratio()
+
+
+class Finding(NamedTuple):
     """The margin lies between `low` and `high` (equal where all is known).
 
     start, end  ticks between which it was broken, or where the margin was least
-    text        a sentence on it: how it was broken, kept, or what keeps it from being decided
+    text        gives a sentence on it: how it was broken, kept, or what keeps it from being decided
     """
 
     low: float
     high: float
     start: int | None
     end: int | None
-    text: str
+    text: Saying
 
     @property
     def broken(self) -> bool:
@@ -42,8 +57,7 @@ class Finding:
         return self.low >= 0
 
 
-@dataclass(frozen=True, slots=True)
-class Gate:
+class Gate(NamedTuple):
     """Times between which an event must come, as (tick, seconds after it).
 
     A time is compared as a difference of ticks over the rate, rounded once, with the decimal
@@ -69,12 +83,18 @@ class Gate:
 
         `besides` is left out: an event does not answer itself.
         """
-        # both sides are monotonic, so the largest minimum lies where they cross
-        cross = bisect.bisect_left(found, True, lo=start, key=lambda one: self.late(one.tick))
-        near = [one for one in found[max(start, cross - 2) : cross + 2] if not one.same(besides)]
+        near = found
+        if len(found) > _FEW:
+            # both sides are monotonic, so the largest minimum lies where they cross
+            cross = bisect.bisect_left(found, True, lo=start, key=lambda one: self.late(one.tick))
+            near = found[max(start, cross - 2) : cross + 2]
+        elif start:
+            near = found[start:]
+        if besides is not None:
+            near = [one for one in near if not one.same(besides)]
         if not near:
             return -math.inf, None
-        chosen = max(near, key=lambda one: self.margin(one.tick))
+        chosen = near[0] if len(near) == 1 else max(near, key=lambda one: self.margin(one.tick))
         return self._decimal(chosen.tick), chosen
 
     def _decimal(self, tick: int) -> float:
@@ -82,21 +102,24 @@ class Gate:
         rough = self.margin(tick)
         if rough == 0 or math.isinf(rough):
             return rough
-        rising = [Fraction(tick - start, self.rate_hz) - exact(s) for start, s in self.after]
-        falling = [exact(s) - Fraction(tick - start, self.rate_hz) for start, s in self.before]
-        return float(min(rising + falling))
+        rising = [spare(tick - start, self.rate_hz, s) for start, s in self.after]
+        falling = [-spare(tick - start, self.rate_hz, s) for start, s in self.before]
+        return min(rising + falling)
 
     def _rising(self, tick: int) -> float:
-        sides = [(tick - start) / self.rate_hz - seconds for start, seconds in self.after]
-        return min(sides, default=math.inf)
+        least = math.inf
+        for start, seconds in self.after:
+            least = min(least, (tick - start) / self.rate_hz - seconds)
+        return least
 
     def _falling(self, tick: int) -> float:
-        sides = [seconds - (tick - start) / self.rate_hz for start, seconds in self.before]
-        return min(sides, default=math.inf)
+        least = math.inf
+        for start, seconds in self.before:
+            least = min(least, seconds - (tick - start) / self.rate_hz)
+        return least
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A segment narrowed by a window that counts from its start.
 
     first, final  ticks that belong to it, inside the record; first > final: none does

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -32,12 +33,21 @@ class EventPattern:
         """Whether this is such an event."""
         return event.kind == self.kind and self.fits_name(event.name)
 
+    def fitting(self, names: Collection[str]) -> list[str]:
+        """Those of the names that an event of this kind can have to be one."""
+        if "*" not in self.name:
+            return [self.name] if self.name in names else []
+        wild = _wild(self.name)
+        return [name for name in names if wild.fullmatch(name) is not None]
+
     def fits_name(self, name: str) -> bool:
         """Whether an event of this kind with that name is one."""
-        if "*" not in self.name:
-            return name == self.name
-        wild = ".*".join(re.escape(part) for part in self.name.split("*"))
-        return re.fullmatch(wild, name) is not None
+        return bool(self.fitting((name,)))
+
+
+@lru_cache(maxsize=1024)
+def _wild(name: str) -> re.Pattern[str]:
+    return re.compile(".*".join(re.escape(part) for part in name.split("*")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +63,14 @@ class Happening:
 
     text: str
     items: tuple[EventPattern | Onset, ...]
+
+    def __hash__(self) -> int:
+        return hash(self.text)  # says nearly all, and much sooner than the trees
+
+    @property
+    def conditions(self) -> tuple[Condition, ...]:
+        """Those that it waits for."""
+        return tuple(item.condition for item in self.items if isinstance(item, Onset))
 
 
 def onsets(trace: Trace) -> list[int]:

@@ -25,16 +25,37 @@ from sequencer.record import FlightRecord, Verdict
 __all__ = ["judge"]
 
 
-def judge(record: FlightRecord, requirements: Iterable[Requirement]) -> tuple[Verdict, ...]:
+def judge(
+    record: FlightRecord, requirements: Iterable[Requirement], *, sentences: bool = True
+) -> tuple[Verdict, ...]:
     """One verdict for each requirement, in their order.
+
+    sentences   False: they do not say why, which takes half as long
 
     Raises UsageError if a signal was recorded in another unit than a requirement reads it in.
     """
     view = View(record)
-    return tuple(_verdict(requirement, view) for requirement in requirements)
+    return tuple(_verdict(requirement, view, sentences=sentences) for requirement in requirements)
 
 
-def _verdict(requirement: Requirement, view: View) -> Verdict:
+def _verdict(requirement: Requirement, view: View, *, sentences: bool) -> Verdict:
+    status, finding, margin = _found(requirement, view)
+    if margin is not None:
+        margin = 0.0 if margin == 0 else float(margin)  # no minus zero, no numpy number
+    return Verdict(
+        requirement=requirement.name,
+        status=status,
+        margin=margin,
+        unit=requirement.unit,
+        start=finding.start,
+        end=finding.end,
+        because=_sentence(finding.text()) if sentences else "",
+        reason=requirement.reason,
+    )
+
+
+def _found(requirement: Requirement, view: View) -> tuple[str, Finding, float | None]:
+    """What it came to: the status, what tells most, and the margin."""
     stretches = segments(requirement.scope, view)
     findings = [
         finding
@@ -44,14 +65,14 @@ def _verdict(requirement: Requirement, view: View) -> Verdict:
     broken = [finding for finding in findings if finding.broken]
     if broken:
         worst = min(broken, key=lambda finding: finding.high)
-        return _made(requirement, "broken", worst, worst.high)
+        return "broken", worst, worst.high
     if not findings:
         return _unasked(requirement, stretches, view)
     waiting = [finding for finding in findings if not finding.kept]
     if waiting:
-        return _made(requirement, "not decided", waiting[0], None)
+        return "not decided", waiting[0], None
     least = min(findings, key=lambda finding: finding.low)
-    return _made(requirement, "met", least, least.low)
+    return "met", least, least.low
 
 
 def _examine(requirement: Requirement, segment: Segment, view: View) -> Finding | None:
@@ -68,32 +89,32 @@ def _examine(requirement: Requirement, segment: Segment, view: View) -> Finding 
             return answered(demand, segment, view)
 
 
-def _unasked(requirement: Requirement, stretches: Segments, view: View) -> Verdict:
+def _unasked(
+    requirement: Requirement, stretches: Segments, view: View
+) -> tuple[str, Finding, float | None]:
     if stretches.pending and not stretches.found:
-        text = f"the record ended at {at(view, view.last)} before {stretches.missing} came"
-        return _made(requirement, "not decided", Finding(0, 0, None, None, text), None)
-    if stretches.missing:
-        text = f"{stretches.missing} never came, so there was nothing to judge"
-    else:
+        return (
+            "not decided",
+            Finding(
+                0,
+                0,
+                None,
+                None,
+                lambda: (
+                    f"the record ended at {at(view, view.last)} before {stretches.missing} came"
+                ),
+            ),
+            None,
+        )
+
+    def unasked() -> str:
+        if stretches.missing:
+            return f"{stretches.missing} never came, so there was nothing to judge"
         demand = requirement.demand
         asked = demand.trigger.text if isinstance(demand, Answer) else "its window"
-        text = f"{asked} never came inside the scope, so there was nothing to judge"
-    return _made(requirement, "not exercised", Finding(0, 0, None, None, text), None)
+        return f"{asked} never came inside the scope, so there was nothing to judge"
 
-
-def _made(requirement: Requirement, status: str, finding: Finding, margin: float | None) -> Verdict:
-    if margin is not None:
-        margin = 0.0 if margin == 0 else float(margin)  # no minus zero, no numpy number
-    return Verdict(
-        requirement=requirement.name,
-        status=status,
-        margin=margin,
-        unit=requirement.unit,
-        start=finding.start,
-        end=finding.end,
-        because=_sentence(finding.text),
-        reason=requirement.reason,
-    )
+    return "not exercised", Finding(0, 0, None, None, unasked), None
 
 
 def _sentence(text: str) -> str:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 from sequencer.checks.demands import Count, Presence
-from sequencer.checks.findings import Finding, Span
+from sequencer.checks.findings import Finding, Saying, Span
 from sequencer.checks.scopes import Segment
 from sequencer.checks.view import Occurrence, View
 from sequencer.checks.wording import amount, at, times, when, where
@@ -23,14 +24,19 @@ def presence(demand: Presence, segment: Segment, view: View) -> Finding | None:
     span = Span.of(segment, demand.window, view)
     found = view.occurrences(demand.event)
     margin, nearest = span.gate.best(found)
-    place = where(view, segment, demand.window.low_s, demand.window.high_s)
+    place = partial(where, view, segment, demand.window.low_s, demand.window.high_s)
     if demand.absent:
         return None if span.empty else _absent(demand, span, view, -margin, nearest, place)
     return _existing(demand, span, view, margin, nearest, place)
 
 
 def _absent(
-    demand: Presence, span: Span, view: View, margin: float, nearest: Occurrence | None, place: str
+    demand: Presence,
+    span: Span,
+    view: View,
+    margin: float,
+    nearest: Occurrence | None,
+    place: Saying,
 ) -> Finding:
     if margin < 0 and nearest is not None:
         inside = [one for one in view.occurrences(demand.event) if span.gate.margin(one.tick) > 0]
@@ -40,8 +46,10 @@ def _absent(
             margin,
             nearest.tick,
             nearest.tick,
-            f"'{nearest.label}' came at {at(view, nearest.tick)}{depth}, but must not come "
-            f"{place}{times(len(inside) - 1)}",
+            lambda: (
+                f"'{nearest.label}' came at {at(view, nearest.tick)}{depth}, but must not come "
+                f"{place()}{times(len(inside) - 1)}"
+            ),
         )
     if span.cut:
         return Finding(
@@ -49,23 +57,32 @@ def _absent(
             margin,
             None,
             None,
-            f"the record ended at {at(view, view.last)}; {demand.event.text} could still come "
-            f"{place}",
+            lambda: (
+                f"the record ended at {at(view, view.last)}; {demand.event.text} could still come "
+                f"{place()}"
+            ),
         )
     if nearest is None:
-        return Finding(margin, margin, None, None, f"{demand.event.text} never came")
+        return Finding(margin, margin, None, None, lambda: f"{demand.event.text} never came")
     return Finding(
         margin,
         margin,
         nearest.tick,
         nearest.tick,
-        f"{demand.event.text} did not come {place}; the nearest was {when(view, nearest)}, "
-        f"{amount(margin, 's')} outside",
+        lambda: (
+            f"{demand.event.text} did not come {place()}; the nearest was {when(view, nearest)}, "
+            f"{amount(margin, 's')} outside"
+        ),
     )
 
 
 def _existing(
-    demand: Presence, span: Span, view: View, margin: float, nearest: Occurrence | None, place: str
+    demand: Presence,
+    span: Span,
+    view: View,
+    margin: float,
+    nearest: Occurrence | None,
+    place: Saying,
 ) -> Finding:
     if margin >= 0 and nearest is not None:
         spare = f", {amount(margin, 's')} to spare" if math.isfinite(margin) else ""
@@ -74,7 +91,7 @@ def _existing(
             margin,
             nearest.tick,
             nearest.tick,
-            f"'{nearest.label}' came at {at(view, nearest.tick)}{spare}",
+            lambda: f"'{nearest.label}' came at {at(view, nearest.tick)}{spare}",
         )
     if span.cut or (span.endless and not view.over):
         return Finding(
@@ -82,17 +99,22 @@ def _existing(
             math.inf,
             None,
             None,
-            f"the record ended at {at(view, view.last)} before {demand.event.text} came {place}",
+            lambda: (
+                f"the record ended at {at(view, view.last)} before {demand.event.text} came "
+                f"{place()}"
+            ),
         )
-    if nearest is None:
-        text = f"{demand.event.text} never came, but must come {place}"
-    else:
+
+    def missed() -> str:
+        if nearest is None:
+            return f"{demand.event.text} never came, but must come {place()}"
         side = "too late" if span.gate.late(nearest.tick) else "too early"
-        text = (
-            f"{demand.event.text} did not come {place}; the nearest was {when(view, nearest)}, "
+        return (
+            f"{demand.event.text} did not come {place()}; the nearest was {when(view, nearest)}, "
             f"{amount(margin, 's')} {side}"
         )
-    return Finding(margin, margin, span.first, max(span.first, span.final), text)
+
+    return Finding(margin, margin, span.first, max(span.first, span.final), missed)
 
 
 def count(demand: Count, segment: Segment, view: View) -> Finding | None:
@@ -104,27 +126,49 @@ def count(demand: Count, segment: Segment, view: View) -> Finding | None:
     number = len(inside)
     short, over = number - demand.at_least, demand.at_most - number
     margin = float(min(short, over))
-    place = where(view, segment, demand.window.low_s, demand.window.high_s)
-    came = f"{demand.event.text} came {_times(number)} {place}"
+    place = partial(where, view, segment, demand.window.low_s, demand.window.high_s)
+
+    def came() -> str:
+        return f"{demand.event.text} came {_times(number)} {place()}"
+
     if over < 0:
         first = inside[int(demand.at_most)]
-        text = f"{came}; at most {demand.at_most:g} allowed, one too many at {at(view, first.tick)}"
-        return Finding(margin, margin, first.tick, inside[-1].tick, text)
-    if short < 0 and not (span.cut or (span.endless and not view.over)):
-        text = f"{came}; at least {demand.at_least} needed"
-        return Finding(margin, margin, span.first, max(span.first, span.final), text)
-    if span.cut or short < 0:
-        text = (
-            f"the record ended at {at(view, view.last)}, when {demand.event.text} had "
-            f"come {_times(number)} {place} and more could follow"
+        return Finding(
+            margin,
+            margin,
+            first.tick,
+            inside[-1].tick,
+            lambda: (
+                f"{came()}; at most {demand.at_most:g} allowed, one too many at "
+                f"{at(view, first.tick)}"
+            ),
         )
-        return Finding(-math.inf, float(over), None, None, text)
+    if short < 0 and not (span.cut or (span.endless and not view.over)):
+        final = max(span.first, span.final)
+        return Finding(
+            margin,
+            margin,
+            span.first,
+            final,
+            lambda: f"{came()}; at least {demand.at_least} needed",
+        )
+    if span.cut or short < 0:
+        return Finding(
+            -math.inf,
+            float(over),
+            None,
+            None,
+            lambda: (
+                f"the record ended at {at(view, view.last)}, when {demand.event.text} had "
+                f"come {_times(number)} {place()} and more could follow"
+            ),
+        )
     return Finding(
         margin,
         margin,
         inside[0].tick if inside else None,
         inside[-1].tick if inside else None,
-        f"{came}, {_allowed(demand)}",
+        lambda: f"{came()}, {_allowed(demand)}",
     )
 
 

@@ -7,6 +7,7 @@ ICSE 1999. Segments are closed: what falls on the tick that begins or ends one l
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sequencer.checks.happenings import Happening
 from sequencer.checks.view import Occurrence, View
@@ -31,8 +32,7 @@ class Scope:
 EVERYWHERE = Scope()
 
 
-@dataclass(frozen=True, slots=True)
-class Segment:
+class Segment(NamedTuple):
     """One stretch [start, end] of a scope, in ticks.
 
     opened, closed  what began and ended it; None where that is the edge of the record
@@ -44,8 +44,7 @@ class Segment:
     closed: Occurrence | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Segments:
+class Segments(NamedTuple):
     """All stretches of a scope in one record.
 
     pending  a stretch of "between" had begun when the record ended

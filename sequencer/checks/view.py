@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.checks.conditions import Condition, Trace, evaluate
-from sequencer.checks.happenings import EventPattern, Happening, onsets
+from sequencer.checks.happenings import EventPattern, Happening, Onset, onsets
 from sequencer.errors import UsageError
-from sequencer.record import FLIGHT_OVER, Event, FlightRecord
+from sequencer.record import FLIGHT_OVER, Event, FlightRecord, Signal
 from sequencer.units import unit
 
 __all__ = ["Occurrence", "View"]
@@ -30,6 +31,9 @@ class Occurrence:
         return other is not None and self == other and self.label == other.label
 
 
+_place = attrgetter("tick", "order")
+
+
 class View:
     """One record; keeps what it has worked out for the next requirement."""
 
@@ -37,50 +41,81 @@ class View:
         self.record = record
         self.rate_hz = record.rate_hz
         #: last tick about which everything is known, and last on which anything came: what the
-        #: world does in its last step is noted one tick ahead
         self.last = record.ticks - 1
-        self.end = max([self.last, *(event.tick for event in record.events)])
-        #: nothing more can come, whatever was not given a deadline
-        self.over = record.first(FLIGHT_OVER) is not None
+        self.end = max([self.last, *[event.tick for event in record.events]])
         self._traces: dict[tuple[str, tuple[tuple[str, str], ...]], Trace] = {}
         self._found: dict[Happening, list[Occurrence]] = {}
-        self._by_kind: dict[str, list[tuple[int, Event]]] = {}
+        self._signals: dict[str, Signal | None] = {}
+        #: kind -> name -> (place in the record, event), in order
+        self._events: dict[str, dict[str, list[tuple[int, Event]]]] = {}
         for order, event in enumerate(record.events):
-            self._by_kind.setdefault(event.kind, []).append((order, event))
+            names = self._events.setdefault(event.kind, {})
+            names.setdefault(event.name, []).append((order, event))
+        #: nothing more can come, whatever was not given a deadline
+        kind, _, name = FLIGHT_OVER.partition(" ")
+        self.over = name in self._events.get(kind, ())
 
     @property
     def samples(self) -> int:
         """Number of ticks that have samples."""
         return self.record.ticks
 
+    def part(self, condition: Condition, first: int, last: int) -> Trace:
+        """The condition on the ticks from `first` to `last`, without working out all others."""
+        length = max(0, last + 1 - first)
+        if 2 * length > self.record.ticks or self._key(condition) in self._traces:
+            whole = self.trace(condition)
+            low, true = whole.low[first : first + length], whole.true[first : first + length]
+            high = low if whole.low is whole.high else whole.high[first : first + length]
+            return Trace(low, high, true, whole.false[first : first + length])
+        values = {
+            name: self._values(name, unit)[first : first + length]
+            for name, unit in condition.signals
+        }
+        return evaluate(condition, values, length)
+
     def trace(self, condition: Condition) -> Trace:
         """The condition on every tick. A signal that was not recorded is unknown throughout.
 
         Raises UsageError if a signal was recorded in another unit than the condition reads it in.
         """
-        key = (condition.text, condition.signals)  # says all, and is hashed sooner than the tree
-        if key not in self._traces:
+        key = self._key(condition)
+        found = self._traces.get(key)
+        if found is None:
             values = {name: self._values(name, unit) for name, unit in condition.signals}
-            self._traces[key] = evaluate(condition, values, self.record.ticks)
-        return self._traces[key]
+            found = self._traces[key] = evaluate(condition, values, self.record.ticks)
+        return found
 
     def occurrences(self, happening: Happening) -> list[Occurrence]:
         """All occurrences, in order of time."""
-        if happening not in self._found:
-            found: set[Occurrence] = set()
-            for item in happening.items:
-                if isinstance(item, EventPattern):
-                    found.update(
-                        Occurrence(event.tick, order, event.label)
-                        for order, event in self._by_kind.get(item.kind, ())
-                        if item.fits_name(event.name)
-                    )
-                else:
-                    text = item.condition.text
-                    ticks = onsets(self.trace(item.condition))
-                    found.update(Occurrence(tick, -1, f"becomes {text}") for tick in ticks)
-            self._found[happening] = sorted(found)
-        return self._found[happening]
+        found = self._found.get(happening)
+        if found is None:
+            found = self._found[happening] = self._occurrences(happening)
+        return found
+
+    def _occurrences(self, happening: Happening) -> list[Occurrence]:
+        pieces = [
+            self._events_that_fit(item) if isinstance(item, EventPattern) else self._onsets(item)
+            for item in happening.items
+        ]
+        lists = [piece for several in pieces for piece in several]
+        if len(lists) == 1:
+            return lists[0]
+        return sorted({one for several in lists for one in several}, key=_place)
+
+    def _events_that_fit(self, pattern: EventPattern) -> list[list[Occurrence]]:
+        """One list for each name that fits."""
+        names = self._events.get(pattern.kind)
+        if names is None:
+            return []
+        return [
+            [Occurrence(event.tick, order, event.label) for order, event in names[name]]
+            for name in pattern.fitting(names)
+        ]
+
+    def _onsets(self, item: Onset) -> list[list[Occurrence]]:
+        label = f"becomes {item.condition.text}"
+        return [[Occurrence(tick, -1, label) for tick in onsets(self.trace(item.condition))]]
 
     def seconds(self, ticks: float) -> float:
         """A number of ticks in s, rounded once."""
@@ -97,8 +132,15 @@ class View:
             shown.append(f"{name} = {text}")
         return ", ".join(shown)
 
+    @staticmethod
+    def _key(condition: Condition) -> tuple[str, tuple[tuple[str, str], ...]]:
+        return condition.text, condition.signals  # says all, and is hashed sooner than the tree
+
     def _values(self, name: str, symbol: str) -> NDArray[np.float64]:
-        signal = self.record.signals.get(name) or self.record.logic.get(name)
+        if name not in self._signals:
+            both = self.record.signals, self.record.logic
+            self._signals[name] = next((each[name] for each in both if name in each), None)
+        signal = self._signals[name]
         if signal is None:
             return np.full(self.record.ticks, math.nan)
         if signal.unit != symbol and unit(signal.unit) != unit(symbol):

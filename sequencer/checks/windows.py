@@ -8,13 +8,17 @@ the width in practice (a window of 501 samples takes three passes more than one 
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["sliding_max", "sliding_min", "window_ticks"]
+__all__ = ["max_at", "min_at", "sliding_max", "sliding_min", "window_ticks"]
 
 Floats = NDArray[np.float64]
+
+#: for more places than that it is as well to slide over all of a signal
+_FEW = 8
 
 
 def sliding_max(values: Floats, first: float, last: float, *, outside: float) -> Floats:
@@ -48,6 +52,37 @@ def sliding_min(values: Floats, first: float, last: float, *, outside: float) ->
     return -sliding_max(-values, first, last, outside=-outside)
 
 
+def max_at(
+    values: Floats, places: range | list[int], first: float, last: float, *, outside: float
+) -> Floats:
+    """`sliding_max(values, first, last, outside=outside)[places]`, quick where they are few.
+
+    places   indices of `values`, shape (k,); a range without gaps
+    """
+    if isinstance(places, range):
+        return sliding_max(values, first, last, outside=outside)[places.start : places.stop]
+    if first == last == 0:
+        return values[places]
+    if first > last or len(places) > _FEW:
+        return sliding_max(values, first, last, outside=outside)[places]
+    n = len(values)
+    found = np.full(len(places), outside)
+    for row, place in enumerate(places):
+        low, high = place + first, place + last
+        if low < n and high >= 0:
+            most = np.maximum.reduce(values[int(max(low, 0)) : int(min(high, n - 1)) + 1])
+            found[row] = most if low >= 0 and high < n else max(most, outside)
+    return found
+
+
+def min_at(
+    values: Floats, places: range | list[int], first: float, last: float, *, outside: float
+) -> Floats:
+    """As `max_at`, for the least value."""
+    return -max_at(-values, places, first, last, outside=-outside)
+
+
+@lru_cache(maxsize=1024)
 def window_ticks(low_s: float, high_s: float, rate_hz: int) -> tuple[float, float]:
     """First and last tick of the closed window [low_s, high_s], counted from its beginning.
 

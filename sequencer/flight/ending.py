@@ -10,14 +10,14 @@ from sequencer.scenario import Recording
 from sequencer.vehicle import Vehicle
 from sequencer.world.memory import Memory
 
-__all__ = ["facts_of", "outcome_of", "touchdown_facts"]
+__all__ = ["facts_of", "outcome_of"]
 
 _DEG = 180.0 / math.pi
 #: a parachute counts as open for landing on it when it has opened this far
 _OPEN = 0.9
 
 
-def touchdown_facts(world: Memory) -> dict[str, float]:
+def _touchdown_facts(world: Memory) -> dict[str, float]:
     """Speed, sideways speed, tilt and place of the touchdown; empty before it.
 
     The values are those at the moment of contact, found inside the integration step.
@@ -42,7 +42,7 @@ def facts_of(source: Vehicle | Recording, world: Memory, rate_hz: int) -> dict[s
     facts = {"apogee_m": float(state["highest"])}
     if state["down"]:
         facts["flight_s"] = float(state["down_tick"]) / rate_hz
-        facts.update(touchdown_facts(world))
+        facts.update(_touchdown_facts(world))
         facts["touchdown_distance_m"] = math.hypot(
             float(state["down_east"]), float(state["down_north"])
         )

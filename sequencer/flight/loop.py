@@ -18,6 +18,7 @@ from sequencer.flight.planned import Plan
 from sequencer.flight.power import Power
 from sequencer.flight.recorder import Recorder
 from sequencer.flight.replay import Replay
+from sequencer.flight.samples import Kept, Recipe, Samples, recipes_of
 from sequencer.flight.target import Target, open_target
 from sequencer.flight.watching import Watch
 from sequencer.record import FLIGHT_OVER, FlightRecord
@@ -117,27 +118,36 @@ def _fly(scenario: Scenario, targets: Mapping[str, Target], watch: Watch | None)
             break
 
     logs = {each.name: each.log.length_s for each in everyone if each.log is not None}
-    return record_of(scenario, world, recorder, tick, logs)
+    return record_of(scenario, world, recorder.left(tick), logs, recipes_of(scenario))
 
 
 def record_of(
-    scenario: Scenario, world: Memory, recorder: Recorder, ticks: int, logs: Mapping[str, float]
+    scenario: Scenario,
+    world: Memory,
+    kept: Kept,
+    logs: Mapping[str, float],
+    recipes: Mapping[str, Recipe],
+    *,
+    sentences: bool = True,
 ) -> FlightRecord:
     """The record of a flight that is over, with its verdicts.
 
-    logs   computer -> how long its log is, s
+    logs        computer -> how long its log is, s
+    recipes     of the signals that it has
+    sentences   whether verdicts say why
     """
     source, rate = scenario.source, scenario.rate_hz
     lengths = {f"{name}_log_s": length for name, length in logs.items()}
+    facts = facts_of(source, world, rate)
     record = FlightRecord(
         scenario=scenario.name,
         rate_hz=rate,
-        ticks=ticks,
-        events=recorder.events,
-        signals=recorder.signals(ticks),
+        ticks=kept.ticks,
+        events=kept.events,
+        signals=Samples(recipes, kept, facts),
         outcome=outcome_of(source, world),
-        facts=facts_of(source, world, rate) | lengths,
+        facts=facts | lengths,
         hashes=scenario.hashes,
-        logic=LogicSignals(recorder.events, ticks, memories(scenario.sequences, scenario.faults)),
+        logic=LogicSignals(kept.events, kept.ticks, memories(scenario.sequences, scenario.faults)),
     )
-    return replace(record, verdicts=judge(record, scenario.requirements))
+    return replace(record, verdicts=judge(record, scenario.requirements, sentences=sentences))

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.flight.ending import touchdown_facts
-from sequencer.record import SIGNALS, Event, Signal
+from sequencer.flight.samples import Kept
+from sequencer.record import Event
 from sequencer.scenario import Recording, Scenario
-from sequencer.units import unit
 from sequencer.vehicle.capacity import SENSORS
-from sequencer.world.layout import OUT, empty
+from sequencer.world.layout import OUT
 from sequencer.world.memory import Memory
 
 __all__ = ["FACTS", "Recorder", "names_of_facts"]
@@ -34,27 +33,17 @@ FACTS: Mapping[str, str] = {
     "part1_down": "booster_down",
     "down": "touchdown",
 }
-_DEG = 180.0 / np.pi
 #: the beginning of OUT: all that there is to keep where nothing flies
 _ANSWERS = np.dtype([("value", "f8", (SENSORS,))])
 
 
 class Recorder:
-    """Keeps one record of OUT per world tick, and events as they come.
+    """Keeps one record of OUT per world tick, and events as they come."""
 
-    kept   records of OUT to write to, at least `stop_ticks` of them; default: its own
-    """
-
-    def __init__(
-        self, scenario: Scenario, world: Memory, kept: NDArray[np.void] | None = None
-    ) -> None:
-        self._scenario = scenario
-        self._world = world
+    def __init__(self, scenario: Scenario, world: Memory) -> None:
         self._out = world.out
-        self._flies = not isinstance(scenario.source, Recording)
-        layout = OUT if self._flies else _ANSWERS
-        self._kept = empty(layout, scenario.stop_ticks) if kept is None else kept
-        self._kept_bytes = self._kept.view(np.uint8).reshape(-1, layout.itemsize)
+        layout = _ANSWERS if isinstance(scenario.source, Recording) else OUT
+        self._kept_bytes = np.zeros((scenario.stop_ticks, layout.itemsize), dtype=np.uint8)
         self._now = world.out_bytes[: layout.itemsize]
         self._events: list[Event] = []
         self._counts: dict[str, int] = {}
@@ -91,16 +80,6 @@ class Recorder:
         self._events.append(event)
         self._counts[event.label] = self._counts.get(event.label, 0) + 1
 
-    @property
-    def kept_bytes(self) -> NDArray[np.uint8]:
-        """Memory for one record of OUT per tick, shape (ticks, OUT.itemsize)."""
-        return self._kept_bytes
-
-    def take_over(self, events: Iterable[Event], down_tick: int | None) -> None:
-        """These events came, and `kept_bytes` was filled, without this recorder."""
-        self._events.extend(events)
-        self.down_tick = down_tick
-
     def keep(self) -> None:
         """Keep the truth of the present tick."""
         # as bytes: a third of the time that numpy takes to copy a record field by field
@@ -123,62 +102,14 @@ class Recorder:
         if self.down_tick is None and self._out["down"]:
             self.down_tick = tick
 
-    def signals(self, ticks: int) -> dict[str, Signal]:
-        """The signals of the flight, arrays of shape (ticks,): the world's, and the inputs."""
-        found = self._truth(ticks) if self._flies else {}
-        for name, symbol, sensor in self._scenario.input_signals:
-            scale = unit(symbol)
-            values = self._kept["value"][:ticks, sensor]
-            found[name] = _signal(
-                name, symbol, (values - float(scale.offset)) / float(scale.factor)
-            )
-        return found
+    def left(self, ticks: int) -> Kept:
+        """What there is of a flight that ended before this tick."""
+        rows = self._kept_bytes[:ticks].view(np.float64)
 
-    def _truth(self, ticks: int) -> dict[str, Signal]:
-        """The signals of the world."""
-        kept = self._kept[:ticks]
-        found: dict[str, Signal] = {}
+        def column(word: int) -> NDArray[np.float64]:
+            return np.ascontiguousarray(rows[:, word])
 
-        def add(name: str, unit: str, values: NDArray[np.float64]) -> None:
-            found[name] = _signal(name, unit, values)
-
-        position, velocity = kept["position"], kept["velocity"]
-        add("height_m", "m", kept["height"])
-        add("east_m", "m", position[:, 0])
-        add("north_m", "m", position[:, 1])
-        add("up_m", "m", position[:, 2])
-        add("speed_m_s", "m/s", np.sqrt((velocity**2).sum(axis=1)))
-        add("sideways_speed_m_s", "m/s", np.sqrt((velocity[:, :2] ** 2).sum(axis=1)))
-        add("vertical_speed_m_s", "m/s", velocity[:, 2])
-        add("airspeed_m_s", "m/s", kept["airspeed"])
-        add("tilt_deg", "deg", np.arccos(np.clip(kept["tilt_cosine"], -1.0, 1.0)) * _DEG)
-        for i, axis in enumerate("xyz"):
-            add(f"rate_{axis}_deg_s", "deg/s", kept["rates"][:, i] * _DEG)
-        force = kept["specific_force"]
-        add("acceleration_m_s2", "m/s2", np.sqrt((force**2).sum(axis=1)))
-        add("axial_m_s2", "m/s2", force[:, 0])
-        add("thrust_n", "N", kept["thrust_total"])
-        add("hold_down_n", "N", kept["hold_down_force"])
-        add("dynamic_pressure_pa", "Pa", kept["dynamic_pressure"])
-        add("angle_of_attack_deg", "deg", kept["angle_of_attack"] * _DEG)
-        add("mass_kg", "kg", kept["mass"])
-        add("wind_m_s", "m/s", np.sqrt((kept["wind"][:, :2] ** 2).sum(axis=1)))
-        add("mast_wind_m_s", "m/s", kept["wind_mast"])
-        add("distance_m", "m", kept["distance"])
-        for i, motor in enumerate(self._scenario.places.motors):
-            add(f"thrust_{motor}_n", "N", kept["thrust"][:, i])
-        for i, computer in enumerate(self._scenario.places.computers):
-            add(f"battery_{computer}_v", "V", kept["battery_least"][:, i])
-            add(f"battery_{computer}_a", "A", kept["battery_current"][:, i])
-        for i, load in enumerate(self._scenario.places.loads):
-            add(f"current_{load}_a", "A", kept["load_current"][:, i])
-        down = np.zeros(ticks, dtype=bool)
-        if self.down_tick is not None:
-            down[self.down_tick :] = True
-        at_contact = touchdown_facts(self._world)
-        for name in ("touchdown_speed_m_s", "touchdown_sideways_m_s", "touchdown_tilt_deg"):
-            add(name, SIGNALS[name].unit, np.where(down, at_contact.get(name, np.nan), np.nan))
-        return found
+        return Kept(self.events, ticks, self.down_tick, column)
 
 
 def names_of_facts(scenario: Scenario) -> dict[str, tuple[str, ...]]:
@@ -187,7 +118,3 @@ def names_of_facts(scenario: Scenario) -> dict[str, tuple[str, ...]]:
     found = dict.fromkeys(("burning", "burst", "burnt", "ejected"), places.motors)
     found.update(dict.fromkeys(("deployed", "opened"), places.parachutes))
     return found | {"spent": places.loads}
-
-
-def _signal(name: str, symbol: str, values: NDArray[np.float64]) -> Signal:
-    return Signal(name, symbol, np.ascontiguousarray(values, dtype=np.float64))

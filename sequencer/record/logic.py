@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -53,20 +54,19 @@ class LogicSignals(Mapping[str, Signal]):
     ) -> None:
         self._events = events
         self._ticks = ticks
-        self._flags = {
-            flag_signal(memory.computer, name): (memory, name, initial, retained)
-            for memory in computers
-            for name, initial, retained in memory.flags
-        }
-        self._states = {
-            state_signal(memory.computer, name): (memory, name)
-            for memory in computers
-            for name in memory.states
-        }
+        self._computers = computers
+        self._steps: _Steps | None = None
 
     def __getitem__(self, name: str) -> Signal:
         """The signal. Raises KeyError for a name that is neither a flag's nor a state's."""
-        steps = self._of_flag(name) if name in self._flags else self._of_state(name)
+        memory, about, flag = _meanings(self._computers)[name]
+        if self._steps is None:
+            self._steps = _steps(self._events, self._computers)
+        turns = self._steps.turns.get(memory.computer, [])
+        if flag is None:
+            steps = _of_state(about, self._steps.entered.get(memory.computer, []), turns)
+        else:
+            steps = _of_flag(flag, self._steps.flags.get(about, []), turns)
         values = np.zeros(self._ticks)
         since, value = 0, 0.0
         for tick, new in steps:
@@ -76,34 +76,95 @@ class LogicSignals(Mapping[str, Signal]):
         values[since:] = value
         return Signal(name, "bool", values)
 
+    def __contains__(self, name: object) -> bool:
+        return name in _meanings(self._computers)
+
     def __iter__(self) -> Iterator[str]:
-        yield from self._flags
-        yield from self._states
+        return iter(_meanings(self._computers))
 
     def __len__(self) -> int:
-        return len(self._flags) + len(self._states)
+        return len(_meanings(self._computers))
 
-    def _of_flag(self, signal: str) -> Iterator[tuple[int, float]]:
-        memory, name, initial, retained = self._flags[signal]
-        about = f"{memory.computer}.{name}"
-        held = initial
-        yield 0, float(initial)
-        for event in self._events:
-            if event.name == about and event.kind in ("set", "cleared"):
-                held = event.kind == "set"
-                yield event.tick, float(held)
-            elif event.label in memory.power_losses:
-                yield event.tick, 0.0
-            elif event.kind == "booted" and event.name == memory.computer:
-                held = held if retained else initial
-                yield event.tick, float(held)
 
-    def _of_state(self, signal: str) -> Iterator[tuple[int, float]]:
-        memory, name = self._states[signal]
-        about = f"{memory.computer}.{name}"
-        ours = f"{memory.computer}."
-        for event in self._events:
-            if event.kind == "entered" and event.name.startswith(ours):
-                yield event.tick, float(event.name == about)
-            elif event.label in memory.power_losses:
-                yield event.tick, 0.0
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """What the events say, as (place among all events, tick, what).
+
+    turns     computer -> True where it loses its power, False where it has booted
+    flags     "computer.flag" -> its new value
+    entered   computer -> "computer.state" that it entered
+    """
+
+    turns: dict[str, list[tuple[int, int, bool]]]
+    flags: dict[str, list[tuple[int, int, bool]]]
+    entered: dict[str, list[tuple[int, int, str]]]
+
+
+@lru_cache(maxsize=8)
+def _meanings(
+    computers: tuple[Memory, ...],
+) -> dict[str, tuple[Memory, str, tuple[bool, bool] | None]]:
+    """Signal -> whose it is, what events call it, and (value after a boot, retained) of a flag."""
+    found: dict[str, tuple[Memory, str, tuple[bool, bool] | None]] = {
+        flag_signal(memory.computer, name): (memory, f"{memory.computer}.{name}", (at_boot, keeps))
+        for memory in computers
+        for name, at_boot, keeps in memory.flags
+    }
+    for memory in computers:
+        for name in memory.states:
+            found[state_signal(memory.computer, name)] = (memory, f"{memory.computer}.{name}", None)
+    return found
+
+
+def _steps(events: tuple[Event, ...], computers: tuple[Memory, ...]) -> _Steps:
+    found = _Steps({}, {}, {})
+    losses: dict[str, list[str]] = {}
+    for memory in computers:
+        for label in memory.power_losses:
+            losses.setdefault(label, []).append(memory.computer)
+    kinds = {label.partition(" ")[0] for label in losses}
+    for order, event in enumerate(events):
+        kind = event.kind
+        if kind in ("set", "cleared"):
+            found.flags.setdefault(event.name, []).append((order, event.tick, kind == "set"))
+        elif kind == "entered":
+            computer = event.name.partition(".")[0]
+            found.entered.setdefault(computer, []).append((order, event.tick, event.name))
+        elif kind == "booted":
+            found.turns.setdefault(event.name, []).append((order, event.tick, False))
+        elif kind in kinds:
+            for computer in losses.get(event.label, ()):
+                found.turns.setdefault(computer, []).append((order, event.tick, True))
+    return found
+
+
+def _of_flag(
+    flag: tuple[bool, bool],
+    changes: list[tuple[int, int, bool]],
+    turns: list[tuple[int, int, bool]],
+) -> Iterator[tuple[int, float]]:
+    """(tick, value) of every step, in order."""
+    at_boot, retained = flag
+    held = at_boot
+    yield 0, float(at_boot)
+    both = [(order, tick, True, value) for order, tick, value in changes]
+    both += [(order, tick, False, lost) for order, tick, lost in turns]
+    for _, tick, changed, what in sorted(both):
+        if changed:
+            held = what
+            yield tick, float(held)
+        elif what:
+            yield tick, 0.0
+        else:
+            held = held if retained else at_boot
+            yield tick, float(held)
+
+
+def _of_state(
+    about: str, entered: list[tuple[int, int, str]], turns: list[tuple[int, int, bool]]
+) -> Iterator[tuple[int, float]]:
+    """(tick, value) of every step, in order."""
+    both = [(order, tick, float(name == about)) for order, tick, name in entered]
+    both += [(order, tick, 0.0) for order, tick, lost in turns if lost]
+    for _, tick, value in sorted(both):
+        yield tick, value

@@ -35,7 +35,8 @@ def fly_range(
     if shares is None:
         shares = [plain_shares(scenario.dispersions, seed, number) for number in flights]
     drawn = zip(flights, shares, strict=True)
-    records = fly_flights(dispersed(scenario, number, seed, own) for number, own in drawn)
+    drawn_flights = (dispersed(scenario, number, seed, own) for number, own in drawn)
+    records = fly_flights(drawn_flights, whole=False)
     found: dict[str, list[Any]] = {name: [] for name in columns_of(scenario)}
     for number, own, record in zip(flights, shares, records, strict=True):
         row = _row(scenario, number, record)

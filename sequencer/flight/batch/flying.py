@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from queue import SimpleQueue
 
 import numpy as np
@@ -23,11 +24,10 @@ from sequencer.flight.batch.layout import (
 )
 from sequencer.flight.batch.plan import Batch, batch_of
 from sequencer.flight.loop import fly, record_of
-from sequencer.flight.recorder import Recorder
+from sequencer.flight.samples import Kept
 from sequencer.record import FlightRecord
 from sequencer.scenario import Scenario
 from sequencer.world import World
-from sequencer.world.layout import OUT, empty
 
 __all__ = ["fly_compiled", "fly_flights"]
 
@@ -41,24 +41,28 @@ def fly_compiled(scenario: Scenario) -> FlightRecord:
     What cannot be flown without Python (see `batch_of`) is flown by that.
     """
     batch = batch_of(scenario)
-    return fly(scenario) if batch is None else _fly(batch, None)
+    return fly(scenario) if batch is None else _fly(batch)
 
 
-def fly_flights(flights: Iterable[Scenario], threads: int = 1) -> Iterator[FlightRecord]:
+def fly_flights(
+    flights: Iterable[Scenario], threads: int = 1, *, whole: bool = True
+) -> Iterator[FlightRecord]:
     """Fly many flights, each as `fly_compiled` does; records come in the order of the flights.
 
     flights   such as `dispersed` gives; taken as they are needed, so they may be without end
     threads   that fly at the same time. A flight holds Python up only before and after it flies.
               What comes out does not depend on their number
+    whole     False: records come without signals, and verdicts do not say why, which takes half
+              as long. The same flight flown alone has both
 
     Memory holds two flights per thread. Raises UsageError for less than one thread.
     """
     if threads < 1:
         raise UsageError(f"flights need at least one thread, not {threads}")
-    return _in_order(flights, threads)
+    return _in_order(flights, threads, whole=whole)
 
 
-def _in_order(flights: Iterable[Scenario], threads: int) -> Iterator[FlightRecord]:
+def _in_order(flights: Iterable[Scenario], threads: int, *, whole: bool) -> Iterator[FlightRecord]:
     pilots: SimpleQueue[_Pilot] = SimpleQueue()
     for _ in range(threads):
         pilots.put(_Pilot())
@@ -66,7 +70,7 @@ def _in_order(flights: Iterable[Scenario], threads: int) -> Iterator[FlightRecor
     def one(scenario: Scenario) -> FlightRecord:
         pilot = pilots.get()
         try:
-            return pilot.fly(scenario)
+            return pilot.fly(scenario, whole=whole)
         finally:
             pilots.put(pilot)
 
@@ -88,20 +92,30 @@ def _in_order(flights: Iterable[Scenario], threads: int) -> Iterator[FlightRecor
 
 
 class _Pilot:
-    """What one thread keeps from flight to flight: room for a flight, and tables of sequences."""
+    """What one thread keeps from flight to flight: room for samples, and the last plan."""
 
     def __init__(self) -> None:
-        self._kept: NDArray[np.void] = empty(OUT, 0)
+        self._room: NDArray[np.int64] = np.empty((0, 0), dtype=np.int64)
         self._last: Batch | None = None
 
-    def fly(self, scenario: Scenario) -> FlightRecord:
+    def fly(self, scenario: Scenario, *, whole: bool) -> FlightRecord:
         batch = batch_of(scenario, self._last)
         if batch is None:
-            return fly(scenario)
+            record = fly(scenario)
+            return record if whole else _without_signals(record)
         self._last = batch
-        if len(self._kept) < scenario.stop_ticks:
-            self._kept = empty(OUT, scenario.stop_ticks)
-        return _fly(batch, self._kept)
+        if whole:
+            return _fly(batch)
+        # what was kept is read by requirements and then no more, so the next flight may use it
+        words = len(batch.read.words)
+        if self._room.shape[0] != words or self._room.shape[1] < scenario.stop_ticks:
+            self._room = np.empty((words, scenario.stop_ticks), dtype=np.int64)
+        return _fly(batch, self._room)
+
+
+def _without_signals(record: FlightRecord) -> FlightRecord:
+    verdicts = tuple(replace(verdict, because="") for verdict in record.verdicts)
+    return replace(record, signals={}, verdicts=verdicts)
 
 
 def _load() -> tuple[Callable[..., int], object, object]:
@@ -115,30 +129,41 @@ def _load() -> tuple[Callable[..., int], object, object]:
     return fly_whole, step_bytes, tick
 
 
-def _fly(batch: Batch, kept: NDArray[np.void] | None) -> FlightRecord:
-    """Fly a scenario that has been laid out; `kept` as in `Recorder`."""
+def _fly(batch: Batch, room: NDArray[np.int64] | None = None) -> FlightRecord:
+    """Fly a scenario that has been laid out.
+
+    room   for the signals that requirements read, shape (words, at least `stop_ticks`); the record
+           is then without signals. None: all signals are kept, in memory of their own
+    """
     fly_whole, step, tick = _load()
     scenario = batch.scenario
-    room, letters = _EVENTS, batch.letters
+    chosen = batch.signals if room is None else batch.read
+    if room is None:
+        samples = np.empty((len(chosen.words), scenario.stop_ticks), dtype=np.int64)
+    else:
+        samples = room
+    places, letters = _EVENTS, batch.letters
     while True:
         world = World(scenario.params)
-        recorder = Recorder(scenario, world, kept)
-        flight = _memory(batch, world, room, letters)
-        rows = recorder.kept_bytes.reshape(-1).view(np.int64)
-        ended = fly_whole(step, tick, batch.plan, flight, *world.memory, rows)
+        flight = _memory(batch, world, places, letters)
+        ended = int(fly_whole(step, tick, batch.plan, flight, *world.memory, chosen.words, samples))
         events = int(flight.head[Head.EVENTS])
         lost = bool(flight.head[Head.LETTERS_LOST])
-        if events <= room and not lost:
+        if events <= places and not lost:
             break
-        room = max(room, events)
+        places = max(places, events)
         letters *= 8 if lost else 1
     down = int(flight.head[Head.DOWN_TICK])
-    recorder.take_over(
-        batch.labels.events(flight.events[:events], flight.event_reals[:events]),
-        down if down >= 0 else None,
+    numbers, rows = samples.view(np.float64), chosen.rows
+    kept = Kept(
+        events=batch.labels.events(flight.events[:events], flight.event_reals[:events]),
+        ticks=ended,
+        down_tick=down if down >= 0 else None,
+        column=lambda word: numbers[rows[word], :ended],
     )
     logs = {name: _log_s(flight.cpu[row], rate) for name, (row, rate) in batch.logs.items()}
-    return record_of(scenario, world, recorder, int(ended), logs)
+    record = record_of(scenario, world, kept, logs, chosen.recipes, sentences=room is None)
+    return record if room is None else replace(record, signals={})
 
 
 def _log_s(cpu: NDArray[np.int64], rate_hz: int) -> float:

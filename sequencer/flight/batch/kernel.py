@@ -213,10 +213,10 @@ def _fly(
     params: NDArray[np.uint8],
     commands: NDArray[np.uint8],
     out: NDArray[np.uint8],
+    words: NDArray[np.int64],
     kept: NDArray[np.int64],
 ) -> int:
     numbers = params.view(np.int64)
-    width = flight.out_ints.shape[0]
     stands_at = flight.out_reals[_HEIGHT]
     _begin(plan, flight)
     tick = _FIRST
@@ -226,8 +226,8 @@ def _fly(
         for computer in range(plan.computers.shape[0]):
             while tick >= flight.cpu[computer, _FALLS_ON]:
                 turn(run, plan, flight, numbers, computer, tick)
-        for i in range(width):
-            kept[tick * width + i] = flight.out_ints[i]
+        for i in range(words.shape[0]):
+            kept[i, tick] = flight.out_ints[words[i]]
         step(state, params, commands, out)
         tick += 1
         flight.head[_TICK] = tick
@@ -249,7 +249,7 @@ def _fly(
 
 
 @compiled(
-    types.int64(_STEP, _RUN, _PLAN, _FLIGHT, _BYTES, _BYTES, _BYTES, _BYTES, _INT),
+    types.int64(_STEP, _RUN, _PLAN, _FLIGHT, _BYTES, _BYTES, _BYTES, _BYTES, _INT, _INTS),
 )
 def fly_whole(
     step: Any,  # noqa: ANN401 - as above
@@ -260,6 +260,7 @@ def fly_whole(
     params: NDArray[np.uint8],
     commands: NDArray[np.uint8],
     out: NDArray[np.uint8],
+    words: NDArray[np.int64],
     kept: NDArray[np.int64],
 ) -> int:
     """Fly to the end; how many world ticks that was.
@@ -268,6 +269,7 @@ def fly_whole(
     run      `sequencer.execute.interpret.tick`
     flight   all zeros but for the world's own, which stands on its pad at tick 0
     state, params, commands, out    the memory of the world
-    kept     gets one record of OUT per tick, as whole numbers, shape (STOP * OUT.itemsize / 8,)
+    words    of OUT that are kept, shape (words,)
+    kept     gets them as whole numbers, one column per tick, shape (words, at least STOP)
     """
-    return int(_fly(step, run, plan, flight, state, params, commands, out, kept))
+    return int(_fly(step, run, plan, flight, state, params, commands, out, words, kept))

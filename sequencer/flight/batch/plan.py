@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,7 @@ from sequencer.flight.batch.layout import (
 from sequencer.flight.batch.planned import Drifts, Planned, TooLargeError, bounded
 from sequencer.flight.links import LinkTimes
 from sequencer.flight.recorder import FACTS, names_of_facts
+from sequencer.flight.samples import Selection, recipes_of
 from sequencer.record import FLIGHT_OVER
 from sequencer.scenario import Recording, Scenario
 from sequencer.sequence.ticks import ticks
@@ -35,6 +36,8 @@ from sequencer.world.layout import OUT
 
 __all__ = ["Batch", "batch_of"]
 
+#: fields of a scenario that are worth comparing: `dispersed` makes them anew
+_PLAIN = ("faults", "link")
 #: memory of a logger without an end
 _ENDLESS = 2**60
 
@@ -50,6 +53,8 @@ class Batch:
     letters     room in a mailbox that will do for most flights
     inputs, pulses, servos, facts     how many there are, of all computers together
     logs        computers with a logger: name -> (row, ticks per second)
+    signals     all of a flight
+    read        those that requirements read
     """
 
     scenario: Scenario
@@ -64,25 +69,42 @@ class Batch:
     servos: int
     facts: int
     logs: dict[str, tuple[int, int]]
+    signals: Selection
+    read: Selection
 
 
 def batch_of(scenario: Scenario, like: Batch | None = None) -> Batch | None:
     """The rows of a scenario; None where it cannot be flown without Python.
 
-    like   of another flight of it: the tables of the same sequences need not be made again
+    like   of another flight of it: what does not differ between the two is not made again
 
     That is a scenario that takes its inputs from a log, and one whose fractions of time have no
     common unit that 64 bits can count.
     """
     if isinstance(scenario.source, Recording):
         return None
-    try:
-        if like is not None and like.scenario.sequences is scenario.sequences:
-            return _Builder(scenario, like.tables).build()
+    if like is not None and like.scenario.sequences is not scenario.sequences:
+        like = None
+    if like is not None and _planned_alike(like.scenario, scenario):
+        return replace(like, scenario=scenario)
+    if like is not None:
+        tables = like.tables
+    else:
         tables = tuple(tables_of(logic) for logic in scenario.sequences.values())
+    try:
         return _Builder(scenario, tables).build()
     except TooLargeError:
         return None
+
+
+def _planned_alike(one: Scenario, other: Scenario) -> bool:
+    """Whether two scenarios differ in nothing but the numbers that the world reads."""
+    return all(
+        (its := getattr(one, each.name)) is (theirs := getattr(other, each.name))
+        or (each.name in _PLAIN and its == theirs)
+        for each in fields(Scenario)
+        if each.name != "params"
+    )
 
 
 def _table(rows: Iterable[Sequence[int]], width: int) -> NDArray[np.int64]:
@@ -130,6 +152,8 @@ class _Builder:
         ]
         parts_at = math.inf if link.parts_at_m is None else link.parts_at_m
         moments, heights = planned.moments()
+        recipes = recipes_of(scenario)
+        read = {name for each in scenario.requirements for name in each.signals}
         plan = Plan(
             scalars=np.array(scalars, dtype=np.int64),
             reals=np.array([link.loses, link.repeats, parts_at]),
@@ -160,6 +184,8 @@ class _Builder:
             servos=self.next[5],
             facts=entries,
             logs=self.logs,
+            signals=Selection.of(recipes),
+            read=Selection.of(recipes, read),
         )
 
     def _labels(self, row: int) -> list[int]:
