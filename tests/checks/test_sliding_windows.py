@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sequencer.checks.windows import sliding_max, sliding_min, window_ticks
+from sequencer.checks.windows import max_at, min_at, sliding_max, sliding_min, window_ticks
 
 floats = st.lists(st.floats(-9, 9), min_size=0, max_size=40)
 offsets = st.one_of(st.integers(-50, 50), st.sampled_from((-inf, inf)))
@@ -35,6 +35,27 @@ def test_against_a_loop(values, first, last, outside):
     assert greatest.tolist() == [max(window(i)) for i in range(n)]
     assert least.tolist() == [min(window(i)) for i in range(n)]
     assert array.tolist() == values  # the caller's data are left alone
+
+
+@given(
+    st.lists(st.floats(-9, 9), min_size=1, max_size=30),
+    offsets,
+    offsets,
+    st.sampled_from((-inf, 0.0, inf)),
+    st.data(),
+)
+def test_at_some_places_they_are_what_they_are_everywhere(values, first, last, outside, data):
+    first, last = min(first, last), max(first, last)
+    if first == inf or last == -inf:
+        first, last = -inf, inf
+    array = np.array(values, dtype=float)
+    n = len(values)
+    some = sorted(data.draw(st.lists(st.integers(0, n - 1), min_size=1, max_size=12)))
+    for places in (some, range(some[0], some[-1] + 1)):
+        greatest = sliding_max(array, first, last, outside=outside)[list(places)]
+        least = sliding_min(array, first, last, outside=outside)[list(places)]
+        assert max_at(array, places, first, last, outside=outside).tolist() == greatest.tolist()
+        assert min_at(array, places, first, last, outside=outside).tolist() == least.tolist()
 
 
 def test_an_empty_window_has_no_greatest_value():

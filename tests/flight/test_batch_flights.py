@@ -141,6 +141,28 @@ def test_many_flights_on_any_number_of_threads() -> None:
     assert len({record.facts["apogee_m"] for record in alone}) >= 4
 
 
+def test_flights_without_signals_come_to_the_same() -> None:
+    """Of several scenarios in turn: each uses the memory of the one before it again."""
+    breeze = scenario_of("breeze")
+    flights = [
+        dispersed(breeze, 1, 7),
+        replace(dispersed(breeze, 2, 7), stop_ticks=700),
+        scenario_of("landing_igniter_late"),
+        scenario_of("replay_calm"),
+        dispersed(breeze, 3, 7),
+    ]
+    statuses = set()
+    for scenario, lean in zip(flights, fly_flights(flights, whole=False), strict=True):
+        whole = fly(scenario)
+        assert dict(lean.signals) == {}
+        assert (lean.events, lean.ticks, lean.outcome) == (whole.events, whole.ticks, whole.outcome)
+        assert repr(lean.facts) == repr(whole.facts)
+        unsaid = [replace(verdict, because="") for verdict in whole.verdicts]
+        assert [repr(verdict) for verdict in lean.verdicts] == [repr(each) for each in unsaid]
+        statuses |= {verdict.status for verdict in lean.verdicts}
+    assert statuses >= {"met", "broken", "not exercised"}
+
+
 def test_no_threads() -> None:
     with pytest.raises(UsageError, match="at least one thread, not 0"):
         fly_flights([scenario_of("breeze")], 0)
