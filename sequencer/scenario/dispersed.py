@@ -5,13 +5,16 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from statistics import NormalDist
+
+import numpy as np
 
 from sequencer.errors import UsageError
 from sequencer.scenario.distributions import LEAST_SHARE
 from sequencer.scenario.model import Dispersions, Scenario
 
-__all__ = ["dispersed", "drawn_values", "plain_shares"]
+__all__ = ["dispersed", "drawn_values", "plain_shares", "plain_shares_of"]
 
 _STANDARD = NormalDist()
 
@@ -22,17 +25,37 @@ def plain_shares(dispersions: Dispersions, seed: int, flight: int) -> list[float
     Philox of (seed, flight, name of the quantity): another dispersion beside it, or another order
     of them, changes nothing.
     """
-    from sequencer.world.chance import uniform_pair  # noqa: PLC0415 - loads numba
+    return plain_shares_of(dispersions, seed, [flight])[0]
 
-    shares = []
-    for dispersion in dispersions.each:
-        digest = hashlib.sha256(dispersion.name.encode()).digest()
-        # the highest bit tells it from all sources that the world itself draws from
-        source = int.from_bytes(digest[:4], "little") | 1 << 31
-        draw = int.from_bytes(digest[4:8], "little")
-        share, _ = uniform_pair(seed, flight, source, draw)
-        shares.append(max(share, LEAST_SHARE))
-    return shares
+
+def plain_shares_of(
+    dispersions: Dispersions, seed: int, flights: Sequence[int]
+) -> list[list[float]]:
+    """`plain_shares` of several flights, all drawn at once."""
+    from sequencer.world.chance import philox  # noqa: PLC0415 - loads numba
+
+    if not dispersions.each:
+        return [[] for _ in flights]
+    low, high = np.uint64(0xFFFFFFFF), np.uint64(32)
+    places = np.array([_place(each.name) for each in dispersions.each], dtype=np.uint64)
+    number = np.array(flights, dtype=np.uint64)[:, np.newaxis]
+    key = np.uint64(seed & 0xFFFFFFFFFFFFFFFF)
+    # the plain function, on arrays: as `sequencer.world.chance.uniform_pair`, to the last bit
+    draw = getattr(philox, "py_func", philox)
+    a, b, *_ = draw(
+        places[:, 1], places[:, 0], number & low, number >> high, key & low, key >> high
+    )
+    shares = (((a << high) | b) >> np.uint64(11)).astype(np.float64) * 2.0**-53
+    found: list[list[float]] = np.maximum(shares, LEAST_SHARE).tolist()
+    return found
+
+
+@lru_cache(maxsize=1024)
+def _place(name: str) -> tuple[int, int]:
+    """Source and draw of a quantity."""
+    digest = hashlib.sha256(name.encode()).digest()
+    # the highest bit tells it from all sources that the world itself draws from
+    return int.from_bytes(digest[:4], "little") | 1 << 31, int.from_bytes(digest[4:8], "little")
 
 
 def drawn_values(dispersions: Dispersions, shares: Sequence[float]) -> tuple[float, ...]:

@@ -10,7 +10,7 @@ from sequencer.errors import UsageError
 from sequencer.flight.batch import fly_flights
 from sequencer.record import FlightRecord
 from sequencer.scenario import Scenario, compare, dispersed
-from sequencer.scenario.dispersed import drawn_values, plain_shares
+from sequencer.scenario.dispersed import drawn_values, plain_shares_of
 from sequencer.studies.columns import FACTS, columns_of, input_of, margin_of, status_of
 
 __all__ = ["fly_range"]
@@ -33,7 +33,7 @@ def fly_range(
     if shares is not None and len(shares) != len(flights):
         raise UsageError(f"{len(shares)} shares for {len(flights)} flights")
     if shares is None:
-        shares = [plain_shares(scenario.dispersions, seed, number) for number in flights]
+        shares = plain_shares_of(scenario.dispersions, seed, flights)
     drawn = zip(flights, shares, strict=True)
     drawn_flights = (dispersed(scenario, number, seed, own) for number, own in drawn)
     records = fly_flights(drawn_flights, whole=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +13,9 @@ from sequencer.flight.batch import fly_compiled
 from sequencer.flight.batch.plan import batch_of
 from sequencer.scenario import Scenario, dispersed, load_scenario
 from sequencer.scenario.air_quantities import weather_quantities
-from sequencer.scenario.dispersed import drawn_values, plain_shares
+from sequencer.scenario.dispersed import drawn_values, plain_shares, plain_shares_of
 from sequencer.scenario.quantities import vehicle_quantities
+from sequencer.world.chance import uniform_pair
 from sequencer.world.weather import Weather
 
 HEAD = """\
@@ -248,6 +250,21 @@ def test_a_dispersion_more_changes_no_draw_of_the_others(folder: Path) -> None:
     for flight in range(1, 20):
         (first,) = plain_shares(alone.dispersions, 5, flight)
         assert first == plain_shares(both.dispersions, 5, flight)[1]
+
+
+def test_shares_drawn_at_once_are_those_of_the_generator(folder: Path) -> None:
+    """Of (seed, flight, name) alone, also where a seed or a number needs all its bits."""
+    found = load(folder, one("motors.A?.total_impulse_n_s", 30.0)).dispersions
+    flights = [1, 2, 2**33 + 5]
+    for seed in (0, 5, 2**64 - 1):
+        shares = plain_shares_of(found, seed, flights)
+        for flight, row in zip(flights, shares, strict=True):
+            for each, share in zip(found.each, row, strict=True):
+                digest = hashlib.sha256(each.name.encode()).digest()
+                source = int.from_bytes(digest[:4], "little") | 1 << 31
+                draw = int.from_bytes(digest[4:8], "little")
+                assert share == uniform_pair(seed, flight, source, draw)[0]
+            assert row == plain_shares(found, seed, flight)
 
 
 def test_correlated_ones_go_together_and_keep_their_distributions(folder: Path) -> None:
