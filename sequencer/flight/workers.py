@@ -9,24 +9,28 @@ import os
 import signal
 import threading
 from collections.abc import Iterator
+from multiprocessing.connection import Connection
 
 __all__ = ["cores", "end_quietly", "interrupts_held_back"]
 
 
-def _end_after(sentinel: int) -> None:
-    multiprocessing.connection.wait([sentinel])
+def _end_after(signs: list[int | Connection]) -> None:
+    multiprocessing.connection.wait(signs)
     os._exit(1)  # no thread but the main one can do it in another way
 
 
-def end_quietly() -> None:
+def end_quietly(leash: Connection | None = None) -> None:
     """In a worker: Ctrl-C, which reaches it too, ends it without a word; the parent says it.
 
-    It also ends with its parent, however that ends: nobody else would tell it to.
+    It also ends with its parent, however that ends: nobody else would tell it to. And when the
+    parent closes the other end of `leash`, whatever the worker is doing.
     """
     parent = multiprocessing.parent_process()
-    if parent is not None:
-        watch = threading.Thread(target=_end_after, args=(parent.sentinel,), daemon=True)
-        watch.start()
+    signs: list[int | Connection] = [] if parent is None else [parent.sentinel]
+    if leash is not None:
+        signs.append(leash)
+    if signs:
+        threading.Thread(target=_end_after, args=(signs,), daemon=True).start()
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -143,10 +144,14 @@ class _Crew(contextlib.AbstractContextManager["_Crew"]):
         self._scenario = scenario
         self._workers = workers
         self._pool: ProcessPoolExecutor | None = None
+        self._leash: Connection | None = None
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, failed: type[BaseException] | None, *_: object) -> None:
         if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
+            # nobody waits for what workers are doing, unless they are done
+            self._pool.shutdown(wait=failed is None, cancel_futures=True)
+        if self._leash is not None:
+            self._leash.close()
         if self._engine is not None:
             self._engine.close()
 
@@ -201,11 +206,13 @@ class _Crew(contextlib.AbstractContextManager["_Crew"]):
         if self._pool is not None:
             return self._pool.submit(_fly_task, task)
         # spawn: a forked copy of a process that has compiled kernels can hang
+        context = multiprocessing.get_context("spawn")
+        theirs, self._leash = context.Pipe(duplex=False)
         self._pool = ProcessPoolExecutor(
             self._workers,
-            multiprocessing.get_context("spawn"),
+            context,
             initializer=_open,
-            initargs=(self._scenario.path, dict(self._scenario.hashes)),
+            initargs=(self._scenario.path, dict(self._scenario.hashes), theirs),
         )
         with interrupts_held_back():  # which the workers inherit while they start
             return self._pool.submit(_fly_task, task)
@@ -214,10 +221,10 @@ class _Crew(contextlib.AbstractContextManager["_Crew"]):
 _held: Scenario | None = None
 
 
-def _open(path: Path, hashes: dict[str, str]) -> None:
+def _open(path: Path, hashes: dict[str, str], leash: Connection) -> None:
     """In a worker: read the scenario once."""
     global _held  # noqa: PLW0603 - what a worker process is for
-    end_quietly()
+    end_quietly(leash)
     with contextlib.suppress(InputError):  # told by the first task
         scenario = load_scenario(path)
         if dict(scenario.hashes) == hashes:

@@ -115,6 +115,62 @@ def test_killed_and_gone_on_with_gives_the_same(short, tmp_path):
     assert went_on == whole
 
 
+STOPPED = """
+import os, signal, sys, time
+from pathlib import Path
+from sequencer.studies import campaign, shards
+from sequencer.studies.sampling import Design
+
+flown = campaign._fly
+
+def one_that_lasts(scenario, task):
+    if 7 in task.flights:
+        Path(sys.argv[2], f"{os.getpid()}.began").touch()
+        time.sleep(600)
+    return flown(scenario, task)
+
+shards.SHARD = campaign.SHARD = 6
+campaign._TASK = 6
+campaign._fly = one_that_lasts
+if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        campaign.fly_campaign(
+            Path(sys.argv[1]), lambda s: Design(40, 3, len(s.dispersions.each)),
+            folder=Path(sys.argv[2]), jobs=2,
+        )
+    except KeyboardInterrupt:
+        sys.exit(130)
+"""
+
+
+def test_stopped_it_waits_for_no_worker_and_keeps_what_is_whole(short, tmp_path):
+    """The signal reaches the parent alone, while a worker is ten minutes from its task's end."""
+    script = tmp_path / "stopped.py"
+    script.write_text(STOPPED, encoding="utf-8")
+    where = tmp_path / "stopped"
+    root = str(Path(sequencer.__file__).parents[1])
+    started = subprocess.Popen(
+        [sys.executable, script, short, where],
+        env={**os.environ, "PYTHONPATH": root},
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    for _ in range(1200):
+        (began, *_), whole = [*where.glob("*.began"), None], list(where.glob("flights-*.parquet"))
+        if began is not None and whole:
+            break
+        time.sleep(0.05)
+    started.send_signal(signal.SIGINT)
+    _, told = started.communicate(timeout=120)
+    assert (started.returncode, told) == (130, "")
+    with pytest.raises(ProcessLookupError):
+        os.kill(int(began.stem), 0)
+    assert [file.name for file in where.glob("flights-*")] == [
+        "flights-000000001-000000006.parquet"
+    ]
+
+
 def test_plain_flights_can_become_more(short, tmp_path):
     run(short, tmp_path / "grown", 8, jobs=1)
     run(short, tmp_path / "grown", 14, jobs=1)
