@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sequencer.errors import UsageError
 from sequencer.scenario.distributions import LEAST_SHARE
@@ -42,7 +42,7 @@ def plain_shares_of(
     number = np.array(flights, dtype=np.uint64)[:, np.newaxis]
     key = np.uint64(seed & 0xFFFFFFFFFFFFFFFF)
     # the plain function, on arrays: as `sequencer.world.chance.uniform_pair`, to the last bit
-    plain: Callable[..., tuple[NDArray[np.uint64], ...]] = getattr(philox, "py_func", philox)
+    plain: Any = getattr(philox, "py_func", philox)  # its types speak of single numbers
     a, b, *_ = plain(
         places[:, 1], places[:, 0], number & low, number >> high, key & low, key >> high
     )
