@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -119,11 +120,12 @@ class Shards:
             path = self._path(each)
             with _told(path, "read"):
                 try:
-                    table = pq.ParquetFile(path).read(columns=list(names))
+                    # a file is small: threads would take longer to wake than to read it
+                    table = pq.ParquetFile(path).read(columns=list(names), use_threads=False)
                 except pa.ArrowInvalid as error:
                     raise UsageError(f"{path}: is damaged ({error}); remove it and go on") from None
             for name, found in pieces.items():
-                found.append(table.column(name).to_numpy())
+                found.append(_array(table.column(name)))
         return {name: np.concatenate(found)[:flights] for name, found in pieces.items()}
 
     def _path(self, flights: range) -> Path:
@@ -202,6 +204,24 @@ def _read(path: Path) -> dict[str, Any]:
     if not isinstance(found, dict) or needed - found.keys() or "columns" not in found:
         raise UsageError(f"{path}: is no manifest of a campaign")
     return found
+
+
+def _array(column: Any) -> np.ndarray:  # noqa: ANN401 - an Arrow column, which has no types
+    """As numpy has it. Of text every word is kept once, however often it comes."""
+    import pyarrow as pa  # noqa: PLC0415 - an extra
+
+    if not pa.types.is_string(column.type):
+        found: np.ndarray = column.to_numpy()
+        return found
+    coded = column.combine_chunks().dictionary_encode()
+    chunks = coded.chunks if isinstance(coded, pa.ChunkedArray) else [coded]
+    pieces = [
+        np.array([sys.intern(word) for word in chunk.dictionary.to_pylist()], dtype=object)[
+            chunk.indices.to_numpy()
+        ]
+        for chunk in chunks
+    ]
+    return np.concatenate(pieces)
 
 
 @contextlib.contextmanager

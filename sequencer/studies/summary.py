@@ -23,6 +23,7 @@ from sequencer.studies.intervals import (
     success_run_sentence,
     tolerance_rank,
 )
+from sequencer.studies.ranks import Ranked
 from sequencer.studies.sampling import Design
 from sequencer.studies.shards import Shards
 
@@ -43,6 +44,7 @@ __all__ = [
 WORST = 5
 #: inputs that are named as what drives a margin
 DRIVERS = 3
+STATUSES = ("broken", "met", "not decided", "not exercised")
 #: requirements whose columns are read together: files are opened less often, memory stays small
 TOGETHER = 8
 #: share of all flights that a tolerance limit is about
@@ -181,13 +183,13 @@ def summarise(
     design = shards.design
     counter = _Counter(design, flights, confidence)
     independent = design.sampling == "plain"
-    as_expected = counter.share("as expected", shards.column("as_expected", flights).astype(bool))
-    ended = shards.column("outcome", flights)
-    outcomes = [counter.share(word, ended == word) for word in OUTCOMES]
-
     quantities = [each.name for each in scenario.dispersions.each]
-    read = shards.read([input_of(name) for name in quantities], flights)
-    inputs = {name: read[input_of(name)] for name in quantities}
+    first = ["as_expected", "outcome", *map(input_of, quantities)]
+    read = shards.read(first, flights)
+    as_expected = counter.share("as expected", read["as_expected"].astype(bool))
+    ended = read["outcome"]
+    outcomes = [counter.share(word, ended == word) for word in OUTCOMES]
+    inputs = {name: Ranked(read.pop(input_of(name))) for name in quantities}
     tightest = np.full(flights, np.inf)
     whose = np.full(flights, -1)
     requirements = []
@@ -203,12 +205,12 @@ def summarise(
         telling = known & (broken | (rule.unit != "1"))
         smaller = telling & (np.where(telling, margin, np.inf) < tightest)
         tightest[smaller], whose[smaller] = margin[smaller], index
-        words, counts = np.unique(status, return_counts=True)
+        counts = {word: int(np.count_nonzero(status == word)) for word in STATUSES}
         requirements.append(
             Requirement(
                 rule.name,
                 rule.unit,
-                dict(zip(words.tolist(), counts.tolist(), strict=True)),
+                {word: count for word, count in counts.items() if count},
                 counter.share(rule.name, broken),
                 _spread(margin, confidence, independent=independent),
                 rank_correlations(inputs, margin, confidence),
@@ -263,7 +265,7 @@ def widest(shards: Shards, flights: int, confidence: float) -> float:
 
 
 def rank_correlations(
-    inputs: Mapping[str, NDArray[np.float64]],
+    inputs: Mapping[str, Ranked],
     margin: NDArray[np.float64],
     confidence: float = 0.95,
 ) -> tuple[Driver, ...]:
@@ -273,22 +275,20 @@ def rank_correlations(
     larger than the largest of so many independent ones would be at the confidence
     (normal approximation with variance 1/(n - 1), Bonferroni).
     """
-    from scipy.stats import rankdata  # noqa: PLC0415 - an extra, and slow to load
-
     known = ~np.isnan(margin)
     number = int(np.count_nonzero(known))
     if number < 4 or not inputs:
         return ()
-    ranks = rankdata(margin[known])
-    if ranks.std() == 0.0:
+    ranks = Ranked(margin).among(known)
+    if ranks is None:
         return ()
     risk = (1.0 - confidence) / len(inputs)
     least = NormalDist().inv_cdf(1.0 - 0.5 * risk) / math.sqrt(number - 1)
     found = []
     for name, values in inputs.items():
-        others = rankdata(values[known])
-        if others.std() > 0.0:
-            correlation = float(np.corrcoef(ranks, others)[0, 1])
+        others = values.among(known)
+        if others is not None:
+            correlation = float((ranks * others).sum())
             if abs(correlation) > least:
                 found.append(Driver(name, correlation))
     found.sort(key=lambda driver: -abs(driver.correlation))

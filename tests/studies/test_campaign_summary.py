@@ -14,6 +14,7 @@ from sequencer.report.terminal import console
 from sequencer.scenario import load_scenario
 from sequencer.studies.columns import FACTS, columns_of, input_of, margin_of, status_of
 from sequencer.studies.intervals import proportion, replicated
+from sequencer.studies.ranks import Ranked
 from sequencer.studies.sampling import Design
 from sequencer.studies.shards import Shards
 from sequencer.studies.summary import rank_correlations, summarise, widest
@@ -111,15 +112,30 @@ def test_rank_correlations_are_spearman_s():
     margin = inputs["x2"] + 0.8 * chance.normal(size=300)
     margin[:20] = np.nan
     margin[20:25] = np.inf
-    (found,) = rank_correlations(inputs, margin)
+    ranked = {name: Ranked(values) for name, values in inputs.items()}
+    (found,) = rank_correlations(ranked, margin)
     theirs = stats.spearmanr(inputs["x2"][20:], margin[20:]).statistic
     assert found.quantity == "x2"
     assert found.correlation == pytest.approx(theirs, rel=1e-12)
     idle = sum(
-        bool(rank_correlations(inputs, np.random.default_rng(seed).normal(size=300)))
+        bool(rank_correlations(ranked, np.random.default_rng(seed).normal(size=300)))
         for seed in range(200)
     )
     assert idle / 200 <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / 200)
+
+
+def test_ranks_are_shared_by_equal_numbers():
+    """scipy.stats.rankdata among some flights, less its mean, of length 1 [L]."""
+    chance = np.random.default_rng(8)
+    for values in (chance.integers(0, 4, 50).astype(float), chance.normal(size=50)):
+        some = chance.random(50) < 0.7
+        wanted = stats.rankdata(values[some])
+        wanted -= wanted.mean()
+        found = Ranked(values).among(some)
+        assert found is not None
+        np.testing.assert_allclose(found[some], wanted / np.linalg.norm(wanted), rtol=1e-12)
+        assert not found[~some].any()
+    assert Ranked(np.ones(5)).among(np.ones(5, dtype=bool)) is None
 
 
 def test_the_report_says_it_all(scenario, tmp_path, capsys):
