@@ -152,12 +152,12 @@ def _covered(
     from sequencer.report.reach import as_dict, print_reach
     from sequencer.scenario.coverage import coverage, find_cells
     from sequencer.studies.reach import reach
-    from sequencer.studies.ruled_out import solved
+    from sequencer.studies.ruled_out import best_rule
 
     flown = [result.path for result in results if result.error is None]
     if not flown:
         return None
-    found = reach(results, solved())
+    found = reach(results, best_rule())
     faults = coverage(flown, find_cells(paths)[0])
     print_reach(found, faults, out, everything=everything)
     return as_dict(found, faults)

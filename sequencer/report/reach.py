@@ -74,7 +74,7 @@ def _sequence(page: Page, one: SequenceReach, *, everything: bool) -> None:
         ("states", one.states, "entered"),
         ("exits", one.exits, "taken"),
         ("functions", one.functions, "on or moved"),
-        ("inhibits", one.held_back, "held something back"),
+        ("inhibits", one.held_back, _held(one)),
     )
     for word, names, done in parts:
         if names:
@@ -87,11 +87,7 @@ def _sequence(page: Page, one: SequenceReach, *, everything: bool) -> None:
             text += f", {unique} of them by unique cause" if unique < shown else ""
             text += f"; {cannot} cannot be shown" if cannot else ""
             page.wrapped("  decisions   ", text)
-    for one_decision in one.decisions:
-        for leaf in sorted(one_decision.cannot):
-            of = one_decision.decision
-            text = f"nothing could ever show that `{unparse(of.leaves[leaf])}` alone decides "
-            page.wrapped("  ", f"{text}{'exit' if of.is_exit else 'inhibit'} '{of.name}'", "dim")
+    _impossible(page, one)
     if everything:
         _names(page, parts)
     found = gaps(one)
@@ -101,6 +97,24 @@ def _sequence(page: Page, one: SequenceReach, *, everything: bool) -> None:
     for gap in found:
         lead = "" if gap.line is None else str(gap.line)
         page.wrapped(f"  {lead:>{wide}}  ", gap.sentence)
+
+
+def _impossible(page: Page, one: SequenceReach) -> None:
+    """What no flight could exercise, and so need not."""
+    for each in one.decisions:
+        of = each.decision
+        for leaf in sorted(each.cannot):
+            text = f"nothing could ever show that `{unparse(of.leaves[leaf])}` alone decides "
+            page.wrapped("  ", f"{text}{'exit' if of.is_exit else 'inhibit'} '{of.name}'", "dim")
+    for inhibit in one.sequence.inhibits:
+        if inhibit in one.second_locks:
+            text = f"inhibit '{inhibit}' can never be the one that holds something back"
+            page.wrapped("  ", text, "dim")
+
+
+def _held(one: SequenceReach) -> str:
+    locks = len(one.second_locks)
+    return "held something back" + (f"; {locks} can never be the one that does" if locks else "")
 
 
 def _names(page: Page, parts: Iterable[tuple[str, Mapping[str, tuple[str, ...]], str]]) -> None:
@@ -138,6 +152,7 @@ def _sequence_data(one: SequenceReach) -> dict[str, Any]:
         "exits": _listed(one.exits),
         "functions": _listed(one.functions),
         "inhibits": _listed(one.held_back),
+        "second_locks": sorted(one.second_locks),
         "decisions": [_decision_data(each) for each in one.decisions],
         "to_fly": [
             {

@@ -80,7 +80,7 @@ class _Advice:
                 if gap is not None:
                     yield gap
         for inhibit, names in self._found.held_back.items():
-            if not names:
+            if not names and inhibit not in self._found.second_locks:
                 yield self._inhibit(inhibit)
             one = self._decisions[False, inhibit]
             yield from (self._leaf(one, leaf) for leaf in one.missing)
@@ -202,8 +202,6 @@ class _Advice:
     def _inhibit(self, name: str) -> Gap:
         functions = [f.name for f in self._sequence.functions.values() if name in f.inhibits]
         text = f"in no scenario does inhibit {name} hold anything back: "
-        if not functions:
-            return Gap("inhibit", name, f"{text}no function has it")
         one = self._decisions[False, name]
         wish = self._nearest(one, [*one.yes, *one.no], lambda v: one.question.says(v) is True)
         if wish is None:
@@ -254,7 +252,7 @@ class _Advice:
             candidates = (turned(s, i) for s in near for i in range(size) if s[i] != UNKNOWN)
         best, least = None, size + 1
         for sight in candidates:
-            if not good(sight) or not self._found.rule(self._sequence, one.decision, sight):
+            if not good(sight) or not self._found.rule.can_be(self._sequence, one.decision, sight):
                 continue
             away = min((_distance(sight, other) for other in near), default=0)
             if away < least:

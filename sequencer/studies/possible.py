@@ -1,14 +1,14 @@
-"""Which sights of a decision cannot come about, whatever is measured.
+"""What cannot come about, whatever is measured, and so cannot be shown by any flight.
 
-Only what needs no search: comparisons of the same quantity with constants leave room for a number
-or do not; they are all unknown or none is; flags, states and time in state are never unknown; an
-exit is looked at in its own states. What is not ruled out may still be impossible.
+`Rule` knows only what needs no search: comparisons of the same quantity with constants leave room
+for a number or do not; they are all unknown or none is; flags, states and time in state are never
+unknown; an exit is looked at in its own states. What is not ruled out may still be impossible.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from itertools import product
 from typing import Final
 
@@ -26,29 +26,33 @@ from sequencer.sequence.model import Exit
 from sequencer.sequence.model import Sequence as FlightLogic
 from sequencer.studies.independence import Question
 
-__all__ = ["Possible", "cannot_be_shown", "possible"]
-
-#: whether a decision could ever be seen with these leaves; True where that is not known
-Possible = Callable[[FlightLogic, Decision, bytes], bool]
+__all__ = ["Rule", "cannot_be_shown"]
 
 #: with more leaves nothing is ruled out: there would be too many sights to try
 MOST_LEAVES: Final = 7
 
 
-def possible(sequence: FlightLogic, decision: Decision, leaves: bytes) -> bool:
-    """A `Possible` that looks at one leaf after the other."""
-    if not _in_some_state(sequence, decision, leaves):
-        return False
-    spans: dict[Node, list[tuple[str, float] | None]] = {}
-    for leaf, value in zip(decision.leaves, leaves, strict=True):
-        if isinstance(leaf, Variable) and leaf.name in sequence.flags and value == UNKNOWN:
+class Rule:
+    """What can come about; who can prove more makes a subclass. True where nothing is proved."""
+
+    def can_be(self, sequence: FlightLogic, decision: Decision, leaves: bytes) -> bool:
+        """Whether a decision could ever be seen with these leaves."""
+        if not _in_some_state(sequence, decision, leaves):
             return False
-        bound = _bounded(sequence, leaf)
-        if bound is not None:
-            quantity, operator, limit = bound
-            said = None if value == UNKNOWN else (_said(operator, value), limit)
-            spans.setdefault(quantity, []).append(said)
-    return all(_leave_room(quantity, said) for quantity, said in spans.items())
+        spans: dict[Node, list[tuple[str, float] | None]] = {}
+        for leaf, value in zip(decision.leaves, leaves, strict=True):
+            if isinstance(leaf, Variable) and leaf.name in sequence.flags and value == UNKNOWN:
+                return False
+            bound = _bounded(sequence, leaf)
+            if bound is not None:
+                quantity, operator, limit = bound
+                said = None if value == UNKNOWN else (_said(operator, value), limit)
+                spans.setdefault(quantity, []).append(said)
+        return all(_leave_room(quantity, said) for quantity, said in spans.items())
+
+    def can_hold_back(self, sequence: FlightLogic, inhibit: str) -> bool:
+        """Whether an inhibit could ever be the one that blocks a command or cuts a pulse."""
+        return any(inhibit in function.inhibits for function in sequence.functions.values())
 
 
 def cannot_be_shown(
@@ -56,7 +60,7 @@ def cannot_be_shown(
     decision: Decision,
     question: Question,
     leaves: Iterable[int],
-    rule: Possible = possible,
+    rule: Rule,
 ) -> frozenset[int]:
     """Those of the leaves that cannot be shown to decide: no pair of sights can come about."""
     size = len(decision.leaves)
@@ -69,7 +73,7 @@ def cannot_be_shown(
             sight[leaf] == value
             and question.says(sight) is says
             and question.hangs_on(leaf, sight)
-            and rule(sequence, decision, sight)
+            and rule.can_be(sequence, decision, sight)
             for sight in every
         )
 

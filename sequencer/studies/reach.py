@@ -13,7 +13,7 @@ from sequencer.sequence.decisions import Decision, decisions_of
 from sequencer.sequence.model import Sequence as FlightLogic
 from sequencer.studies.exercised import Exercised, exercised
 from sequencer.studies.independence import Leaves, Question, Shown
-from sequencer.studies.possible import Possible, cannot_be_shown, possible
+from sequencer.studies.possible import Rule, cannot_be_shown
 
 __all__ = ["DecisionReach", "First", "Reach", "SequenceReach", "reach"]
 
@@ -65,6 +65,7 @@ class SequenceReach:
 
     functions   a control loop of a state that was entered exercises its servos
     held_back   inhibit -> scenarios in which it blocked or cut something
+    second_locks  inhibits that nothing could ever make hold anything back: others always do
     rule        what was taken to be possible
     """
 
@@ -74,8 +75,9 @@ class SequenceReach:
     exits: Mapping[str, Names]
     functions: Mapping[str, Names]
     held_back: Mapping[str, Names]
+    second_locks: frozenset[str]
     decisions: tuple[DecisionReach, ...]
-    rule: Possible
+    rule: Rule
 
     def leaves(self, *, exits: bool) -> tuple[int, int, int, int]:
         """Of all exits, or of all inhibits: leaves, shown, by unique cause, never to be shown."""
@@ -102,15 +104,16 @@ class Reach:
     requirements: Mapping[str, Names]
 
 
-def reach(results: Sequence[Result], rule: Possible = possible) -> Reach:
+def reach(results: Sequence[Result], rule: Rule | None = None) -> Reach:
     """What flights exercised that were flown with their decisions watched.
 
-    rule   what cannot come about, so that it need not be flown
+    rule   what cannot come about, so that it need not be flown; None: what needs no search
 
     Raises InputError for a sequence file that can no longer be read, or is another one by now.
     """
     flown = [result for result in results if result.record is not None]
     parts = exercised(flown)
+    rule = rule or Rule()
     users: dict[tuple[Path, str], list[tuple[Result, Seen]]] = {}
     for result in flown:
         for seen in result.seen:
@@ -133,7 +136,7 @@ def _of_sequence(
     digest: str,
     users: Sequence[tuple[Result, Seen]],
     parts: Mapping[Path, Exercised],
-    rule: Possible,
+    rule: Rule,
 ) -> SequenceReach:
     sequence = load_sequence(path)
     if sequence.digest != digest:
@@ -162,20 +165,26 @@ def _of_sequence(
         ]
         functions[name] = tuple(one for one in by_scenario if one in {*found, *driven})
     decisions = decisions_of(sequence)
+    held_back = {
+        inhibit: tuple(
+            scenario
+            for scenario, found in by_scenario.items()
+            if any(one[:2] == (computer, inhibit) for one in found.held_back)
+        )
+        for inhibit in sequence.inhibits
+    }
     return SequenceReach(
         sequence,
         len(users),
         states,
         among("exits", [one.name for one in decisions if one.is_exit]),
         functions,
-        {
-            inhibit: tuple(
-                scenario
-                for scenario, found in by_scenario.items()
-                if any(one[:2] == (computer, inhibit) for one in found.held_back)
-            )
-            for inhibit in sequence.inhibits
-        },
+        held_back,
+        frozenset(
+            inhibit
+            for inhibit, scenarios in held_back.items()
+            if not scenarios and not rule.can_hold_back(sequence, inhibit)
+        ),
         tuple(_of_decision(sequence, i, one, users, rule) for i, one in enumerate(decisions)),
         rule,
     )
@@ -186,7 +195,7 @@ def _of_decision(
     index: int,
     decision: Decision,
     users: Iterable[tuple[Result, Seen]],
-    rule: Possible,
+    rule: Rule,
 ) -> DecisionReach:
     question = Question(decision.shape, len(decision.leaves), unknown_says_no=decision.is_exit)
     yes: dict[Leaves, First] = {}

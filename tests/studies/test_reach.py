@@ -13,8 +13,9 @@ from sequencer.errors import InputError
 from sequencer.expressions import unparse
 from sequencer.studies.advice import gaps, missing_requirements
 from sequencer.studies.exercised import exercised
+from sequencer.studies.possible import Rule
 from sequencer.studies.reach import reach
-from sequencer.studies.ruled_out import solved
+from sequencer.studies.ruled_out import best_rule
 
 QUIET = {}
 UP = {"height": 60.0}
@@ -128,14 +129,19 @@ def test_what_never_can_be_shown_is_told_apart(path):
 
 def test_what_a_prover_rules_out_cannot_be_shown(path):
     """`reach` takes what is possible as an argument, so that a solver can know more."""
-    found = reach([flown(path, "up", UP)], lambda *_: False).sequences[0]
+
+    class Nothing(Rule):
+        def can_be(self, *_):
+            return False
+
+    found = reach([flown(path, "up", UP)], Nothing()).sequences[0]
     assert decision(found, "tilt_abort").cannot == {0, 1}
 
 
 def test_the_solver_knows_which_flags_a_state_can_have(path):
     """`out` is set on entry to abort, so `not out` is never true there."""
     results = [flown(path, "tilts", UP, TILTED, TILTED, QUIET)]
-    plain, solver = reach(results).sequences[0], reach(results, solved()).sequences[0]
+    plain, solver = reach(results).sequences[0], reach(results, best_rule()).sequences[0]
     assert decision(plain, "again").missing == (0,)
     assert decision(solver, "again").cannot == {0}
     assert decision(solver, "high up").cannot == decision(plain, "high up").cannot
@@ -154,12 +160,51 @@ def test_the_solver_looks_into_estimates(tmp_path):
         ("[inhibits]", estimates + "[inhibits]"),
         ('"baro_ok and tilt > tilt_max"', '"baro_ok and (tipped or tilt > tilt_max)"'),
     )
-    found = reach([flown(path, "up", UP, QUIET)], solved()).sequences[0]
+    found = reach([flown(path, "up", UP, QUIET)], best_rule()).sequences[0]
     one = decision(found, "tilt_abort")
     assert [unparse(one.decision.leaves[leaf]) for leaf in sorted(one.cannot)] == [
         "tipped",
         "tilt > tilt_max",
     ]
+
+
+def test_a_second_lock_holds_nothing_back_and_nothing_is_to_be_flown_for_it(tmp_path):
+    """`chute` is commanded with `out` set only; and `not key` always comes first."""
+    locks = """
+not_out = { in_place_when = "not out", reason = "made for a test" }
+no_key = { in_place_when = "not key", reason = "made for a test" }
+"""
+    before = 'key_out = { in_place_when = "not key", reason = "made for a test" }\n'
+    path = written(
+        tmp_path,
+        (before, before + locks),
+        ('pulse_s = 0.3, inhibits = ["key_out"] }\nnose',
+         'pulse_s = 0.3, inhibits = ["not_out", "key_out", "no_key"] }\nnose'),
+    )  # fmt: skip
+    results = [flown(path, "up", UP, QUIET)]
+    assert reach(results).sequences[0].second_locks == set()
+    found = reach(results, best_rule()).sequences[0]
+    assert found.second_locks == {"not_out", "no_key"}
+    named = [gap.name for gap in gaps(found) if gap.kind == "inhibit"]
+    assert named == ["key_out"]
+
+
+def test_a_pulse_may_be_cut_where_it_goes_on(tmp_path):
+    """The flag is set two ticks after the command at least; the pulse lasts three ticks, or one."""
+    inhibit = 'done = { in_place_when = "over", reason = "made for a test" }'
+    back = '[[states.coast.exits]]\nto = "pad"\nwhen = "parted"\nhold_s = 0.2\ndo = ["set over"]'
+    nose = 'nose = { kind = "separation", pulse_s = %s, inhibits = ["%s"] }'
+    for pulse_s, found in ((0.3, set()), (0.1, {"done"})):
+        path = written(
+            tmp_path,
+            ("out = {}", "out = {}\nover = {}"),
+            ("[functions]", f"{inhibit}\n\n[functions]"),
+            (nose % (0.3, "key_out"), nose % (pulse_s, "done")),
+            ("[states.abort]", f"{back}\n\n[states.abort]"),
+            ('phase = "ground"', 'phase = "ground"\non_leave = ["clear over"]'),
+        )
+        results = [flown(path, "up", UP, QUIET)]
+        assert reach(results, best_rule()).sequences[0].second_locks == found
 
 
 def test_a_state_that_is_not_entered_stands_for_all_that_is_in_it(path):
