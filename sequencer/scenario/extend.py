@@ -7,15 +7,17 @@ title, reason, covers, tags and everything under [expect].
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from sequencer.documents import Document, read_document
 from sequencer.errors import InputError
 
-__all__ = ["read_extended"]
+__all__ = ["read_extended", "with_tables"]
 
 _OWN = ("title", "reason", "covers", "tags", "extends")
 _DEEPEST = 8
@@ -51,6 +53,13 @@ def read_extended(path: Path) -> Document:
     Raises InputError for a file that cannot be read, or that extends itself in the end.
     """
     return _read(path, ())
+
+
+def with_tables(document: Document, tables: Mapping[str, Any]) -> Document:
+    """The same document with whole tables replaced, as if somebody had edited the file."""
+    text = json.dumps(tables, allow_nan=False, default=str)
+    digest = hashlib.sha256((document.digest + text).encode()).hexdigest()
+    return replace(document, data={**document.data, **tables}, digest=digest)
 
 
 def _read(path: Path, above: tuple[Path, ...]) -> Document:

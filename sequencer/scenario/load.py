@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from fnmatch import fnmatchcase
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar, cast
 
 from sequencer.checks import Requirement, build_requirements, load_requirements
 from sequencer.documents import Document, Loc, read_document
@@ -30,7 +30,7 @@ from sequencer.sequence import Sequence, check_messages, load_sequence
 from sequencer.units import exact
 from sequencer.vehicle import Vehicle, load_vehicle
 
-__all__ = ["SUFFIX", "load_scenario"]
+__all__ = ["SUFFIX", "Shelf", "build_scenario", "load_scenario"]
 
 SUFFIX = ".scenario.toml"
 _SHARED = ".requirements.toml"
@@ -47,13 +47,19 @@ def load_scenario(path: str | Path) -> Scenario:
 
     Raises InputError (file, line, what, nearest valid choice) for whatever cannot be used.
     """
-    path = Path(path)
-    document = read_extended(path)
+    return build_scenario(Path(path), read_extended(Path(path)), Shelf())
+
+
+def build_scenario(path: Path, document: Document, shelf: Shelf) -> Scenario:
+    """The scenario that a document in `path` describes; files that it names come from a shelf.
+
+    Raises InputError as `load_scenario` does.
+    """
     tables = document.validate(ScenarioFile)
     folder = path.parent
     top = tables.scenario
 
-    site, rate = _site(document, tables, folder)
+    site, rate = _site(document, tables, folder, shelf)
     sequences = site.sequences
     resolved, rows = world_faults(document, tables.faults, site, rate)
     inputs = _input_signals(sequences, site.wires)
@@ -62,7 +68,7 @@ def load_scenario(path: str | Path) -> Scenario:
     planned = [fault.name for fault in tables.faults]
     labels = labels_of(sequences, site.places, planned, flies=flies)
     names = Names(document, signals, labels, sequences, flies)
-    requirements, digests = _requirements(names, tables, folder)
+    requirements, digests = _requirements(names, tables, folder, shelf)
     faults = planned_faults(names, tables.faults, rows, site)
     params, link = site.assemble(resolved), _link(tables.link, flies=flies)
     return Scenario(
@@ -91,14 +97,28 @@ def load_scenario(path: str | Path) -> Scenario:
     )
 
 
-def _site(document: Document, tables: ScenarioFile, folder: Path) -> tuple[Site, int]:
+class Shelf:
+    """Files that scenarios name, each read once: for whoever builds many scenarios of them."""
+
+    def __init__(self) -> None:
+        self._read: dict[Path, Any] = {}
+
+    def take(self, path: Path, load: Callable[[Path], _T]) -> _T:
+        """What `load` made of a file. Raises InputError as that does."""
+        if path not in self._read:
+            self._read[path] = load(path)
+        return cast("_T", self._read[path])
+
+
+def _site(document: Document, tables: ScenarioFile, folder: Path, shelf: Shelf) -> tuple[Site, int]:
     """What the computers are connected to, and the rate of its ticks."""
     top = tables.scenario
     if tables.stream is not None:
-        sequences = _sequences(document, tables, folder)
+        sequences = _sequences(document, tables, folder, shelf)
         rate = _world_rate(document, sequences)
         place: Loc = ("stream", "file")
         log = _file(
+            shelf,
             document,
             place,
             folder / tables.stream.file,
@@ -110,8 +130,8 @@ def _site(document: Document, tables: ScenarioFile, folder: Path) -> tuple[Site,
             if getattr(top, key) is None:
                 raise document.error(("scenario",), f"'{key}' is missing in [scenario]")
         place = ("scenario", "vehicle")
-        vehicle = _file(document, place, folder / str(top.vehicle), load_vehicle)
-        sequences = _sequences(document, tables, folder)
+        vehicle = _file(shelf, document, place, folder / str(top.vehicle), load_vehicle)
+        sequences = _sequences(document, tables, folder, shelf)
         rate = _world_rate(document, sequences)
         site = vehicle_site(document, tables, sequences, vehicle, rate)
     check_messages(site.sequences)
@@ -134,10 +154,12 @@ def _stop(
     return int(most)
 
 
-def _file(document: Document, place: Loc, path: Path, load: Callable[[Path], _T]) -> _T:
+def _file(
+    shelf: Shelf, document: Document, place: Loc, path: Path, load: Callable[[Path], _T]
+) -> _T:
     """Load a file that the scenario names; one that is not there is the scenario's fault."""
     try:
-        return load(path)
+        return shelf.take(path, load)
     except InputError as error:
         if error.file == str(path) and error.line is None:
             near = None if error.nearest is None else Path(error.nearest).name
@@ -145,11 +167,13 @@ def _file(document: Document, place: Loc, path: Path, load: Callable[[Path], _T]
         raise
 
 
-def _sequences(document: Document, tables: ScenarioFile, folder: Path) -> dict[str, Sequence]:
+def _sequences(
+    document: Document, tables: ScenarioFile, folder: Path, shelf: Shelf
+) -> dict[str, Sequence]:
     found: dict[str, Sequence] = {}
     for number, name in enumerate(tables.scenario.sequences):
         place: Loc = ("scenario", "sequences", number)
-        logic = _file(document, place, folder / name, load_sequence)
+        logic = _file(shelf, document, place, folder / name, load_sequence)
         if logic.name in found:
             raise document.error(place, f"computer '{logic.name}' has a sequence already")
         found[logic.name] = logic
@@ -187,7 +211,7 @@ def _input_signals(
 
 
 def _requirements(
-    names: Names, tables: ScenarioFile, folder: Path
+    names: Names, tables: ScenarioFile, folder: Path, shelf: Shelf
 ) -> tuple[tuple[Requirement, ...], dict[str, str]]:
     """All requirements, and the digests of the files that some of them come from."""
     document = names.document
@@ -195,7 +219,7 @@ def _requirements(
     digests: dict[str, str] = {}
     for number, name in enumerate(tables.scenario.requirements):
         place = ("scenario", "requirements", number)
-        file = _file(document, place, folder / name, read_document)
+        file = _file(shelf, document, place, folder / name, read_document)
         shared = load_requirements(file, names.signals, names.labels)
         digests[f"requirements {name.removesuffix(_SHARED)}"] = file.digest
         taken = {requirement.name for requirement in found}
