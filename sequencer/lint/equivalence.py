@@ -40,7 +40,6 @@ from sequencer.lint.solving import (
     Undecided,
     has_solver,
     is_seen_through,
-    moment_for,
     touches,
 )
 from sequencer.lint.solving.symbols import Formula
@@ -190,8 +189,8 @@ class _Comparison:
 
     def _moment(self, differ: Differ, place: Configuration) -> Moment:
         flags = place.flags(self.ours)
-        first = moment_for(self.ours, [differ.node], place.state, flags)
-        second = moment_for(self.theirs, [differ.other], place.state, flags)
+        first = self.solver.moment([differ.node], place.state, flags)
+        second = self.solver.moment([differ.other], place.state, flags, other=True)
         return Moment(first.state or second.state, {**first.flags, **second.flags})
 
     @staticmethod
@@ -307,7 +306,8 @@ class _Comparison:
                     continue
                 for place in places:
                     nodes = [first.condition, second.condition]
-                    moment = moment_for(self.ours, nodes, place.state, place.flags(self.ours))
+                    flags = place.flags(self.ours)
+                    moment = self.reach.solver.moment(nodes, place.state, flags)
                     both = self.reach.solver.never_both(first.condition, second.condition, moment)
                     self._demand(both)
                 self._because(f"'{first.name}' and '{second.name}' are never true together")

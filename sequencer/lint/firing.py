@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sequencer.lint.reaching import Configuration, Reach, can_fire
-from sequencer.lint.solving import Is, Moment, Proved, Solver, moment_for
+from sequencer.lint.solving import Is, Moment, Proved, Solver
 from sequencer.sequence.model import Exit, Sequence
 
 __all__ = ["never_fires", "overtaker"]
@@ -71,9 +71,8 @@ def _implied(reach: Reach, solver: Solver, way: Exit, one: Exit, *, other: bool)
 
 
 def _moment(solver: Solver, claims: list[Is], place: Configuration, *, other: bool) -> Moment:
-    sequence = solver.other if other else solver.sequence
     nodes = [claim.node for claim in claims]
-    return moment_for(sequence, nodes, place.state, place.flags(sequence))
+    return solver.moment(nodes, place.state, place.flags(solver.sequence), other=other)
 
 
 def _index(ways: tuple[Exit, ...], way: Exit) -> int:

@@ -12,7 +12,7 @@ from sequencer.lint.findings import Claim, Undecided, rule
 from sequencer.lint.firing import never_fires, overtaker
 from sequencer.lint.reaching import Configuration, Reach
 from sequencer.lint.reading import exits_of, place_of
-from sequencer.lint.solving import Is, Moment, Proved, Solver, Witness, moment_for, quantities
+from sequencer.lint.solving import Is, Moment, Proved, Solver, Witness, quantities
 from sequencer.lint.subject import Subject
 from sequencer.sequence import Exit, Sequence
 
@@ -71,7 +71,7 @@ def _instead(
     places = [place for state in reached for place in reach.states[state]]
     if all(
         isinstance(
-            solver.always_false(way.condition, _moment(logic, [way.condition], place)), Proved
+            solver.always_false(way.condition, _moment(solver, [way.condition], place)), Proved
         )
         for place in places
     ):
@@ -99,7 +99,8 @@ def _winner(logic: Sequence, reach: Reach, way: Exit, places: list[Configuration
             if all(
                 one in logic.eligible_exits(place.state)
                 and isinstance(
-                    reach.solver.implies(ours, its, _moment(logic, [ours, its], place)), Proved
+                    reach.solver.implies(ours, its, _moment(reach.solver, [ours, its], place)),
+                    Proved,
                 )
                 for place in places
             ):
@@ -107,8 +108,8 @@ def _winner(logic: Sequence, reach: Reach, way: Exit, places: list[Configuration
     return None
 
 
-def _moment(logic: Sequence, nodes: list[Node], place: Configuration) -> Moment:
-    return moment_for(logic, nodes, place.state, place.flags(logic))
+def _moment(solver: Solver, nodes: list[Node], place: Configuration) -> Moment:
+    return solver.moment(nodes, place.state, place.flags(solver.sequence))
 
 
 def _ended_by(logic: Sequence, solver: Solver, way: Exit) -> Exit | None:
@@ -189,7 +190,7 @@ def _together(
     one, other = first.condition, second.condition
     asked = f"whether '{first.name}' and '{second.name}' of '{state}' can be true together"
     for place in places:
-        moment = _moment(logic, [one, other], place)
+        moment = _moment(solver, [one, other], place)
         both = solver.never_both(one, other, moment)
         if isinstance(both, Proved):
             continue

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
-from sequencer.lint.solving import Is, Proved, Solver, moment_for
+from sequencer.lint.solving import Is, Proved, Solver
 from sequencer.sequence.model import Command, Exit, Sequence
 
 __all__ = ["Configuration", "Reach", "Step", "can_fire", "steps_commands"]
@@ -65,11 +66,22 @@ def can_fire(
         if one.hold_ticks == 1 and (one.fresh is None or one.fresh == way.fresh)
     ]
     claims = [Is(way.condition, other=other)]
-    claims += [Is(one.condition, no=True, other=other) for one in earlier]
-    sequence = solver.other if other else solver.sequence
+    for one in earlier:
+        rival = Is(one.condition, no=True, other=other)
+        if solver.related(way.condition, one.condition, other=other):
+            claims.append(rival)
+        elif _none(solver, [rival], place):  # its flags make it true whatever is measured
+            return False
+    return not _none(solver, claims, place)
+
+
+def _none(solver: Solver, claims: list[Is], place: Configuration) -> bool:
+    """Whether it is proved that nothing makes all of these hold there."""
+    other = claims[0].other
     nodes = [claim.node for claim in claims]
-    moment = moment_for(sequence, nodes, place.state, place.flags(sequence))
-    return not isinstance(solver.find(list(claims), moment), Proved)
+    flags = place.flags(solver.sequence)
+    moment = solver.moment(nodes, place.state, flags, other=other)
+    return isinstance(solver.find(claims, moment), Proved)
 
 
 def steps_commands(
@@ -122,7 +134,7 @@ class Reach:
         """By identity."""
         return id(self)
 
-    @property
+    @cached_property
     def states(self) -> Mapping[str, tuple[Configuration, ...]]:
         """The configurations of every reached state."""
         found: dict[str, list[Configuration]] = {}

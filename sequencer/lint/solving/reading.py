@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-
 from sequencer.expressions import InState, LimitCosine, Node, Variable, walk
-from sequencer.lint.solving.answers import Moment
 from sequencer.sequence.model import Estimate, Sequence
 
-__all__ = ["is_seen_through", "moment_for", "quantities", "touches"]
+__all__ = ["is_seen_through", "quantities", "touched", "touches"]
 
 
 def is_seen_through(estimate: Estimate) -> bool:
@@ -43,26 +40,13 @@ def _read(sequence: Sequence, node: Node) -> list[str]:
     return found
 
 
-def moment_for(
-    sequence: Sequence, nodes: Iterable[Node], state: str, flags: Mapping[str, bool]
-) -> Moment:
-    """The part of a configuration that conditions go by, so that equal questions look equal."""
-    read: set[str] = set()
-    asks = False
-    for node in nodes:
-        names, state_too = _touched(sequence, node)
-        read |= names
-        asks = asks or state_too
-    known = {name: value for name, value in flags.items() if name in read}
-    return Moment(state=state if asks else None, flags=known)
-
-
 def touches(sequence: Sequence, node: Node) -> frozenset[str]:
     """All names that it goes by, also through estimates with a memory: declared and limits."""
-    return _touched(sequence, node)[0]
+    return touched(sequence, node)[0]
 
 
-def _touched(sequence: Sequence, node: Node) -> tuple[frozenset[str], bool]:
+def touched(sequence: Sequence, node: Node) -> tuple[frozenset[str], bool]:
+    """What it `touches`, and whether it asks for the state anywhere on the way."""
     names: set[str] = set()
     asks = False
     for part in walk(node):
@@ -72,7 +56,7 @@ def _touched(sequence: Sequence, node: Node) -> tuple[frozenset[str], bool]:
             names.add(part.name)
             if part.name in sequence.estimates:
                 for _, given in sequence.estimates[part.name].block.arguments:
-                    inner, state_too = _touched(sequence, given)
+                    inner, state_too = touched(sequence, given)
                     names |= inner
                     asks = asks or state_too
     return frozenset(names), asks

@@ -10,12 +10,13 @@ Needs the extra `solve`; without it every question is `Undecided`.
 from __future__ import annotations
 
 import typing
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from sequencer.expressions import Node
 from sequencer.lint.solving.answers import Answer, Moment, Undecided, Witness
 from sequencer.lint.solving.assignments import Evaluator
 from sequencer.lint.solving.claims import Differ, Is, Question
+from sequencer.lint.solving.reading import touched
 from sequencer.lint.solving.search import Search, Setting
 from sequencer.lint.solving.symbols import has_solver, load_solver
 from sequencer.sequence.model import Sequence
@@ -67,6 +68,37 @@ class Solver:
                 effort,
             )
         self._known: dict[object, Answer] = {}
+        self._touched: dict[tuple[bool, Node], tuple[frozenset[str], bool]] = {}
+
+    # moments
+
+    def moment(
+        self, nodes: Iterable[Node], state: str, flags: Mapping[str, bool], *, other: bool = False
+    ) -> Moment:
+        """What of a state and its flags conditions go by, so that equal questions look equal.
+
+        other   they are conditions of the other sequence
+        """
+        read: set[str] = set()
+        asks = False
+        for node in nodes:
+            names, state_too = self._touches(node, other=other)
+            read |= names
+            asks = asks or state_too
+        known = {name: value for name, value in flags.items() if name in read}
+        return Moment(state=state if asks else None, flags=known)
+
+    def related(self, first: Node, second: Node, *, other: bool = False) -> bool:
+        """Whether two conditions go by a name in common that is no limit and no flag."""
+        sequence = self.other if other else self.sequence
+        names = self._touches(first, other=other)[0] & self._touches(second, other=other)[0]
+        return any(name not in sequence.limits and name not in sequence.flags for name in names)
+
+    def _touches(self, node: Node, *, other: bool) -> tuple[frozenset[str], bool]:
+        if (other, node) not in self._touched:
+            sequence = self.other if other else self.sequence
+            self._touched[other, node] = touched(sequence, node)
+        return self._touched[other, node]
 
     # what is asked most
 
