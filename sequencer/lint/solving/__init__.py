@@ -5,7 +5,7 @@ from __future__ import annotations
 from sequencer.lint.solving.answers import Answer, Moment, Proved, Undecided, Value, Witness
 from sequencer.lint.solving.assignments import Evaluator, wording
 from sequencer.lint.solving.claims import Differ, Is, Question
-from sequencer.lint.solving.reading import is_seen_through, quantities, touches
+from sequencer.lint.solving.reading import is_seen_through, moment_for, quantities, touches
 from sequencer.lint.solving.solver import ANY, NOT_INSTALLED, Solver
 from sequencer.lint.solving.symbols import has_solver
 
@@ -25,6 +25,7 @@ __all__ = [
     "Witness",
     "has_solver",
     "is_seen_through",
+    "moment_for",
     "quantities",
     "touches",
     "wording",

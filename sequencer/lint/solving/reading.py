@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+
 from sequencer.expressions import InState, LimitCosine, Node, Variable, walk
+from sequencer.lint.solving.answers import Moment
 from sequencer.sequence.model import Estimate, Sequence
 
-__all__ = ["is_seen_through", "quantities", "touched", "touches"]
+__all__ = ["is_seen_through", "moment_for", "moment_of", "quantities", "touched", "touches"]
 
 
 def is_seen_through(estimate: Estimate) -> bool:
@@ -43,6 +46,23 @@ def _read(sequence: Sequence, node: Node) -> list[str]:
 def touches(sequence: Sequence, node: Node) -> frozenset[str]:
     """All names that it goes by, also through estimates with a memory: declared and limits."""
     return touched(sequence, node)[0]
+
+
+def moment_for(
+    sequence: Sequence, nodes: Iterable[Node], state: str, flags: Mapping[str, bool]
+) -> Moment:
+    """What of a state and its flags conditions go by, so that equal questions look equal."""
+    return moment_of([touched(sequence, node) for node in nodes], state, flags)
+
+
+def moment_of(
+    found: Iterable[tuple[frozenset[str], bool]], state: str, flags: Mapping[str, bool]
+) -> Moment:
+    """The same, from what was found `touched`."""
+    found = list(found)
+    read = frozenset[str]().union(*(names for names, _ in found))
+    known = {name: value for name, value in flags.items() if name in read}
+    return Moment(state=state if any(asks for _, asks in found) else None, flags=known)
 
 
 def touched(sequence: Sequence, node: Node) -> tuple[frozenset[str], bool]:

@@ -16,7 +16,7 @@ from sequencer.expressions import Node
 from sequencer.lint.solving.answers import Answer, Moment, Undecided, Witness
 from sequencer.lint.solving.assignments import Evaluator
 from sequencer.lint.solving.claims import Differ, Is, Question
-from sequencer.lint.solving.reading import touched
+from sequencer.lint.solving.reading import moment_of, touched
 from sequencer.lint.solving.search import Search, Setting
 from sequencer.lint.solving.symbols import has_solver, load_solver
 from sequencer.sequence.model import Sequence
@@ -79,14 +79,7 @@ class Solver:
 
         other   they are conditions of the other sequence
         """
-        read: set[str] = set()
-        asks = False
-        for node in nodes:
-            names, state_too = self._touches(node, other=other)
-            read |= names
-            asks = asks or state_too
-        known = {name: value for name, value in flags.items() if name in read}
-        return Moment(state=state if asks else None, flags=known)
+        return moment_of([self._touches(node, other=other) for node in nodes], state, flags)
 
     def related(self, first: Node, second: Node, *, other: bool = False) -> bool:
         """Whether two conditions go by a name in common that is no limit and no flag."""
