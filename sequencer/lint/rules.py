@@ -8,7 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from sequencer.lint import constant, order, states, unused
+from sequencer.lint import (
+    constant,
+    holds,
+    motors,
+    order,
+    parachutes,
+    sensing,
+    states,
+    unused,
+    wiring,
+)
 from sequencer.lint.findings import Claim, Rule, rule
 from sequencer.lint.subject import Subject
 
@@ -29,5 +39,16 @@ def IDLE_ACCEPTANCE(subject: Subject) -> Iterable[Claim]:  # noqa: N802 - it is 
 #: by id
 RULES: Mapping[str, Rule] = {
     each.id: each
-    for each in (*states.RULES, *unused.RULES, *constant.RULES, *order.RULES, IDLE_ACCEPTANCE)
+    for each in (
+        *states.RULES,
+        *motors.RULES,
+        *parachutes.RULES,
+        *holds.RULES,
+        *sensing.RULES,
+        *wiring.RULES,
+        *unused.RULES,
+        *constant.RULES,
+        *order.RULES,
+        IDLE_ACCEPTANCE,
+    )
 }

@@ -10,7 +10,7 @@ from sequencer.lint.subject import Subject
 from sequencer.lint.walking import MOST_NODES, Walk, walk_of
 from sequencer.sequence import Sequence
 
-__all__ = ["RULES", "walked"]
+__all__ = ["RULES", "cut_short", "walked"]
 
 
 def walked(subject: Subject, logic: Sequence) -> Walk:
@@ -23,7 +23,8 @@ def walked(subject: Subject, logic: Sequence) -> Walk:
     return walk
 
 
-def _cut_short(logic: Sequence, question: str) -> Undecided:
+def cut_short(logic: Sequence, question: str) -> Undecided:
+    """A question that a walk which was given up leaves open."""
     why = f"there are more than {MOST_NODES} pairs of state and flags"
     return Undecided(logic, ("states",), question, why)
 
@@ -43,7 +44,7 @@ def unreachable_state(subject: Subject) -> Iterator[Claim | Undecided]:
             if name in reached:
                 continue
             if not walk.whole:
-                yield _cut_short(logic, f"whether state '{name}' is reached")
+                yield cut_short(logic, f"whether state '{name}' is reached")
                 continue
             ways = [way for way in _ways_into(logic, name) if set(way.sources) != {name}]
             if not ways:

@@ -32,6 +32,7 @@ class Subject:
     vehicle     None where it is not known
     title       for a reader: which set this is
     whole       whether nothing else flies with them: the set is that of a scenario
+    rewired     the scenario whose wiring counts before that of the vehicle, if there is one
     words       every name that requirements and expectations speak of; None where no scenario is
                 known
     """
@@ -42,6 +43,7 @@ class Subject:
     title: str = ""
     whole: bool = False
     words: frozenset[str] | None = None
+    rewired: Document | None = None
     memory: dict[object, object] = field(default_factory=dict, repr=False)
 
     def line(self, file: Path, at: Loc | int) -> int:
@@ -192,7 +194,15 @@ def _scenario(
     if flown is not None:
         flown = as_flown(document, tables, flown, logics)
         reader.documents[path] = document
-    return Subject(logics, reader.documents, flown, path.name, whole=flown is not None, words=words)
+    return Subject(
+        logics,
+        reader.documents,
+        flown,
+        path.name,
+        whole=flown is not None,
+        words=words,
+        rewired=document,
+    )
 
 
 def _flying(reader: _Reader, vehicle: Path) -> list[Path]:

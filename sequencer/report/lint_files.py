@@ -17,7 +17,9 @@ __all__ = ["FORMAT", "as_json", "as_sarif"]
 #: changes when a reader of the older form would be misled
 FORMAT = "drycount lint 1"
 
-_SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/os/schemas/sarif-schema-2.1.0.json"
+_SCHEMA = (
+    "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
+)
 
 
 def as_json(report: Report) -> str:
