@@ -14,6 +14,8 @@ from sequencer.sequence import Exit, Sequence
 
 __all__ = ["RULES", "sample_period"]
 
+#: times that differ by less are the same, s
+_CLOSE = 1e-9
 #: blocks that hand on what they read as it is; the others smooth a single wrong value
 _THROUGH = ("expression", "vote", "latch")
 
@@ -71,70 +73,71 @@ def hold_too_short(subject: Subject) -> Iterator[Claim]:
 
 @rule(
     "hold-too-long",
-    "an exit whose hold is longer than its state can last",
-    "a timer ends the state before the hold is over: the exit is never taken",
+    "an exit whose hold is longer than its state, or its own condition, can last",
+    "a timer ends it before the hold is over: the exit is never taken",
 )
 def hold_too_long(subject: Subject) -> Iterator[Claim]:
     """The hold of a common exit goes on in the next state that lists it: their times add up."""
     for logic in subject.sequences.values():
         for way in exits_of(logic):
-            ends = [_ends(logic, state, way) for state in way.sources]
-            if any(end is None for end in ends):
-                continue
-            lasts = math.fsum(end[0] for end in ends if end is not None)
             needs = _earliest(subject, logic, way)
-            # the timer of one state alone, tried first, is as good as an earlier one
-            first = all(end is not None and end[1] for end in ends)
-            late = needs >= lasts - 1e-9 if first else needs > lasts + 1e-9
-            if not late:
+            window = min(_bounds(logic, way.condition, upper=True), default=math.inf)
+            ends = [_ends(logic, state, way) for state in way.sources]
+            lasts = math.fsum(end for end, _ in ends)
+            # the timer of a state that is tried first is as good as an earlier one
+            first = all(before for _, before in ends)
+            if needs >= window - _CLOSE:
+                why = f"its condition ends {window:.3g} s into the state"
+            elif needs > lasts + _CLOSE or (first and needs >= lasts - _CLOSE):
+                states = " and ".join(f"'{state}'" for state in way.sources)
+                verb = "lasts" if len(way.sources) == 1 else "last"
+                why = f"{states} {verb} {lasts:.3g} s at most"
+            else:
                 continue
-            states = " and ".join(f"'{state}'" for state in way.sources)
-            verb = "lasts" if len(way.sources) == 1 else "last"
-            what = (
-                f"{place_of(way)} takes {needs:.3g} s, and {states} {verb} {lasts:.3g} s at most: "
-                "it is never taken"
-            )
+            what = f"{place_of(way)} takes {needs:.3g} s, and {why}: it is never taken"
             yield Claim(logic, way.line, what, (way.name, *way.sources))
 
 
-def _ends(logic: Sequence, state: str, way: Exit) -> tuple[float, bool] | None:
+def _ends(logic: Sequence, state: str, way: Exit) -> tuple[float, bool]:
     """When time alone ends a state, s, and whether that exit is tried before `way`."""
-    found: tuple[float, bool] | None = None
     ways = logic.eligible_exits(state)
+    found = (math.inf, False)
     for index, other in enumerate(ways):
-        if other is way or other.fresh is not None:
+        if other is way or other.fresh is not None or not isinstance(other.condition, Comparison):
             continue
-        after = _time_alone(logic, other.condition)
-        if after is None:
-            continue
-        end = after + (other.hold_ticks - 1) / logic.rate_hz, index < ways.index(way)
-        found = end if found is None else min(found, end)
-    return found
+        for after in _bounds(logic, other.condition, upper=False):
+            end = after + (other.hold_ticks - 1) / logic.rate_hz
+            # of two that end it at once the one that is tried before counts
+            found = min(found, (end, index > ways.index(way)))
+    return found[0], found != (math.inf, False) and not found[1]
 
 
-def _time_alone(logic: Sequence, condition: Node) -> float | None:
-    """T for a condition `time_in_state >= T` and nothing else."""
+def _bounds(logic: Sequence, condition: Node, *, upper: bool) -> Iterator[float]:
+    """Limits that a condition sets to time in state: T of `time_in_state >= T` (or of `<= T`)."""
+    if isinstance(condition, And):
+        for term in condition.operands:
+            yield from _bounds(logic, term, upper=upper)
+        return
     if not isinstance(condition, Comparison):
-        return None
+        return
     left, right = condition.left, condition.right
-    if condition.operator in ("<", "<="):
+    if condition.operator in (("<", "<=") if not upper else (">", ">=")):
         left, right = right, left
-    elif condition.operator not in (">", ">="):
-        return None
-    if left != Variable("time_in_state") or not isinstance(right, Variable):
-        return None
-    limit = logic.limits.get(right.name)
-    return None if limit is None else limit.value
+    elif condition.operator not in (("<", "<=") if upper else (">", ">=")):
+        return
+    if left == Variable("time_in_state") and isinstance(right, Variable):
+        limit = logic.limits.get(right.name)
+        if limit is not None:
+            yield limit.value
 
 
 def _earliest(subject: Subject, logic: Sequence, way: Exit) -> float:
     """Time in state at which an exit can be taken at the earliest, s."""
-    terms = way.condition.operands if isinstance(way.condition, And) else (way.condition,)
-    waits = [after for term in terms if (after := _time_alone(logic, term)) is not None]
     tick = 1.0 / logic.rate_hz
     if way.fresh is not None:
         tick = sample_period(subject, logic, way.fresh) or tick
-    return max(waits, default=0.0) + (way.hold_ticks - 1) * tick
+    waits = max(_bounds(logic, way.condition, upper=False), default=0.0)
+    return waits + (way.hold_ticks - 1) * tick
 
 
 RULES = (hold_too_short, hold_too_long)

@@ -270,8 +270,8 @@ def inhibit_keeps_parachute_in(subject: Subject) -> Iterator[Claim]:
 @rule(
     "reboot-keeps-parachute-in",
     "a state of flight in which a reboot leaves no way to a parachute",
-    "a brown-out in the air is no rare thing: what a computer must know after it, it has to keep in "
-    "retained flags, and ask for in the state in which it starts",
+    "a brown-out in the air is no rare thing: what a computer must know after it has to be in "
+    "retained flags, and be asked for in the state in which it starts",
     needs=_no_parachute,
 )
 def reboot_keeps_parachute_in(subject: Subject) -> Iterator[Claim]:

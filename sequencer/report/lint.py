@@ -22,8 +22,9 @@ UNBOUND = 100_000
 def print_findings(report: Report, out: Console) -> None:
     """Print what is open first, then what is accepted, then what could not be looked at."""
     page = _Page(out)
+    told: set[str] = set()
     for finding in report.open:
-        _finding(page, finding)
+        _finding(page, finding, told)
     for rule, file, line, sentence in report.undecided:
         page.head(f"{_shown(file)}:{line}", rule, "yellow")
         page.text(f"not decided: {sentence}")
@@ -52,12 +53,15 @@ def print_rules(rules: Iterable[Rule], out: Console) -> None:
         page.text(rule.reason, style="dim")
 
 
-def _finding(page: _Page, finding: Finding) -> None:
+def _finding(page: _Page, finding: Finding, told: set[str]) -> None:
+    """One finding; why its rule matters is told once."""
     page.head(_place(finding), finding.rule, "bold red")
     page.text(finding.sentence)
     for detail in finding.details:
         page.text(detail, indent="    ", hang="      ")
-    page.text(f"why it matters: {finding.reason}", style="dim")
+    if finding.rule not in told:
+        page.text(f"why it matters: {finding.reason}", style="dim")
+        told.add(finding.rule)
     page.blank()
 
 

@@ -5,17 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from seeding import edited
 
 from sequencer.lint import lint, read_subjects
 
 SMALL = (Path(__file__).parent / "data" / "small.sequence.toml").read_text()
-
-
-def edited(text: str, *edits: tuple[str, str]) -> str:
-    for old, new in edits:
-        assert text.count(old) == 1, f"there are {text.count(old)} of {old!r}"
-        text = text.replace(old, new)
-    return text
 
 
 @pytest.fixture
