@@ -47,10 +47,13 @@ def _raw(logic: Sequence, node: Node) -> Iterator[str]:
     "it looks like a condition that has to last, and one wrong answer of the sensor takes the exit",
 )
 def hold_too_short(subject: Subject) -> Iterator[Claim]:
-    """To see two samples for certain it has to be longer than the time between them."""
+    """To see two samples for certain it has to be longer than the time between them.
+
+    What is decided on the ground and fires nothing can be taken back, and is left alone.
+    """
     for logic in subject.sequences.values():
         for way in exits_of(logic):
-            if way.hold_ticks < 2:
+            if way.hold_ticks < 2 or not _is_final(logic, way):
                 continue
             tick = 1.0 / logic.rate_hz
             if way.fresh is not None:
@@ -69,6 +72,16 @@ def hold_too_short(subject: Subject) -> Iterator[Claim]:
                 f"{periods[slow]:.3g} s: one sample is enough"
             )
             yield Claim(logic, way.line, what, (way.name, slow))
+
+
+def _is_final(logic: Sequence, way: Exit) -> bool:
+    """Whether an exit belongs to flight, or commands something that cannot be taken back."""
+    states = [logic.states[name] for name in (*way.sources, way.to)]
+    left = (command for state in states[:-1] for command in state.on_leave)
+    commands = (*left, *way.actions, *states[-1].on_entry)
+    return any(state.phase == "flight" for state in states) or any(
+        one.verb in ("fire", "release") for one in commands
+    )
 
 
 @rule(

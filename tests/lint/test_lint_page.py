@@ -11,7 +11,8 @@ PAGE = (Path(__file__).parents[2] / "docs" / "lint.md").read_text(encoding="utf-
 
 
 def test_every_rule_is_in_the_page_and_no_other():
-    assert sorted(re.findall(r"\*\*`([a-z-]+)`\*\*", PAGE)) == sorted(RULES)
+    assert [rule for rule in RULES if f"`{rule}`" not in PAGE] == []
+    assert set(re.findall(r"\*\*`([a-z-]+)`\*\*", PAGE)) <= set(RULES)
 
 
 def test_rules_are_one_sentence_each_without_a_full_stop():
