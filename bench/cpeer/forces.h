@@ -141,6 +141,19 @@ static void budget(State *s, const Params *p, int row, double ahead)
     line[SHIFT] = shift;
 }
 
+/* The middle and the end of a step whose start is there already. */
+static void budget_ahead(State *s, const Params *p, double dt)
+{
+    for (int64_t m = 0; m < p->motors; m++)
+        if (takes_part(s, p, m, 0) && (s->lit[m] == 1 || burns(s, m))) {
+            budget(s, p, AT_MIDDLE, 0.5 * dt);
+            budget(s, p, AT_END, dt);
+            return;
+        }
+    for (int i = 0; i < 13; i++)
+        s->budget[AT_MIDDLE][i] = s->budget[AT_END][i] = s->budget[AT_START][i];
+}
+
 static double opened_fraction(const State *s, const Params *p, int64_t i)
 {
     double clock = s->parachute_clock[i];

@@ -123,6 +123,8 @@ static void move_body0(State *s, const Params *p, double time, double dt)
         if (s->released == 0 || s->hold_down_force <= 0.0)
             return;
         s->mode = p->rail_length > 0.0 ? MODE_RAIL : MODE_FREE;
+    } else {
+        budget(s, p, AT_START, 0.0);
     }
     s->hold_down_force = 0.0;
     double legs = p->leg_length * within(servo_sum(s, p, SERVO_LEGS, 0), 0.0, 1.0);
@@ -133,7 +135,6 @@ static void move_body0(State *s, const Params *p, double time, double dt)
         slide(s, p);
         return;
     }
-    budget(s, p, AT_START, 0.0);
     double was = lowest(s, p, s->budget[AT_START][CENTRE], legs);
     advance(s, p, time, dt);
     double low = lowest(s, p, s->budget[AT_END][CENTRE], legs);

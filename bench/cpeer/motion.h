@@ -61,9 +61,7 @@ static void advance(State *s, const Params *p, double time, double dt)
     trial_here(s);
     for (int i = 0; i < 13; i++)
         s->before[i] = s->trial[i];
-    budget(s, p, AT_START, 0.0);
-    budget(s, p, AT_MIDDLE, 0.5 * dt);
-    budget(s, p, AT_END, dt);
+    budget_ahead(s, p, dt);
     for (int stage = 0; stage < 4; stage++) {
         int row = (stage + 1) / 2;
         double ahead = 0.5 * row * dt;

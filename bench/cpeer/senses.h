@@ -56,7 +56,8 @@ static void observe(State *s, const Params *p, Out *out, double time, double dt)
     set_shape(s, p);
     if (s->mode == MODE_CLAMPED)
         stand(s, p, time, dt);
-    budget(s, p, AT_START, 0.0);
+    else
+        budget(s, p, AT_START, 0.0);
     see_obstacles(s, p);
     feel(s, p, time, dt);
     note_facts(s, p, out);

@@ -22,6 +22,7 @@ __all__ = [
     "AT_MIDDLE",
     "AT_START",
     "budget",
+    "budget_ahead",
     "forces",
     "joined",
     "opened_fraction",
@@ -214,6 +215,22 @@ def budget(state: Record, params: Record, row: int, ahead: float) -> None:
     line[TORQUE + 2] = tz
     line[JET] = jet
     line[SHIFT] = shift
+
+
+@compiled()
+def budget_ahead(state: Record, params: Record, dt: float) -> None:
+    """The rows for the middle and the end of a step, where that for its start is there already.
+
+    While no motor of body 0 burns, or waits for its delay to end, all three are the same.
+    """
+    for m in range(params.motors):
+        if takes_part(state, params, m, BODY0) and (state.lit[m] == 1 or burns(state, m)):
+            budget(state, params, AT_MIDDLE, 0.5 * dt)
+            budget(state, params, AT_END, dt)
+            return
+    for i in range(13):
+        state.budget[AT_MIDDLE, i] = state.budget[AT_START, i]
+        state.budget[AT_END, i] = state.budget[AT_START, i]
 
 
 @compiled()

@@ -13,13 +13,10 @@ from typing import Final
 
 from sequencer.world.air import air, wind
 from sequencer.world.forces import (
-    AT_END,
-    AT_MIDDLE,
-    AT_START,
     INERTIA,
     MASS,
     SHIFT,
-    budget,
+    budget_ahead,
     forces,
     opened_fraction,
 )
@@ -91,11 +88,12 @@ def _slope(state: Record, params: Record, stage: int, row: int, time: float, dt:
 
 @compiled()
 def advance(state: Record, params: Record, time: float, dt: float) -> None:
-    """One Runge-Kutta step of body 0; state.before keeps where it came from."""
+    """One Runge-Kutta step of body 0; state.before keeps where it came from.
+
+    The masses and the thrust at its start are in state.budget already.
+    """
     _keep_before(state)
-    budget(state, params, AT_START, 0.0)
-    budget(state, params, AT_MIDDLE, 0.5 * dt)
-    budget(state, params, AT_END, dt)
+    budget_ahead(state, params, dt)
     for stage in range(4):
         row = (stage + 1) // 2
         if stage > 0:

@@ -88,7 +88,8 @@ def observe(state: Record, params: Record, out: Record, time: float, dt: float) 
     set_shape(state, params)
     if state.mode == _CLAMPED:
         stand(state, params, time, dt)  # propellant burnt on the pad moves the centre of mass
-    budget(state, params, AT_START, 0.0)
+    else:
+        budget(state, params, AT_START, 0.0)
     see_obstacles(state, params)
     _specific_force(state, params, time, dt)
     _facts(state, params, out)

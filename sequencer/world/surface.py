@@ -103,6 +103,8 @@ def move_body0(state: Record, params: Record, time: float, dt: float) -> None:
         if state.released == 0 or state.hold_down_force <= 0.0:
             return
         state.mode = _RAIL if params.rail_length > 0.0 else _FREE
+    else:
+        budget(state, params, AT_START, 0.0)
     state.hold_down_force = 0.0
     legs = params.leg_length * min(max(servo_sum(state, params, _LEGS, ANY_TARGET), 0.0), 1.0)
     if joined(state, params):
@@ -111,7 +113,6 @@ def move_body0(state: Record, params: Record, time: float, dt: float) -> None:
         advance(state, params, time, dt)
         _slide(state, params)
         return
-    budget(state, params, AT_START, 0.0)
     was = lowest(state, params, state.budget[AT_START, CENTRE], legs)
     advance(state, params, time, dt)
     low = lowest(state, params, state.budget[AT_END, CENTRE], legs)
