@@ -136,7 +136,10 @@ def idle_term(subject: Subject) -> Iterator[Claim | Undecided]:
                 continue
             for node in _groups(condition.node):
                 idle = _idle(logic, solver, condition, node)
-                if idle is None:
+                if isinstance(idle, solving.Undecided):
+                    asked = f"whether every term of {condition.title} decides something"
+                    yield Undecided(logic, condition.at, asked, idle.why)
+                if not isinstance(idle, tuple):
                     continue
                 term, others = idle
                 when = "whenever" if isinstance(node, And) else "only when"
@@ -169,9 +172,10 @@ def _groups(node: Node) -> Iterator[And | Or]:
 
 def _idle(
     logic: Sequence, solver: Solver, condition: Condition, group: And | Or
-) -> tuple[Node, Node] | None:
-    """The last operand that the others settle, and the others."""
+) -> tuple[Node, Node] | solving.Undecided | None:
+    """The last operand that the others settle, and the others; None: there is none."""
     after = condition.kind == "inhibit"
+    undecided = None
     for index in reversed(range(len(group.operands))):
         term = group.operands[index]
         rest = group.operands[:index] + group.operands[index + 1 :]
@@ -180,12 +184,13 @@ def _idle(
             continue
         stronger, weaker = (others, term) if isinstance(group, And) else (term, others)
         claims = [Is(stronger, after=after), Is(weaker, no=True, after=after)]
-        if all(
-            isinstance(solver.find(claims, moment), Proved)
-            for moment in _moments(condition, good=False)
-        ):
+        answers = [solver.find(claims, moment) for moment in _moments(condition, good=False)]
+        open_ones = [answer for answer in answers if not isinstance(answer, Proved)]
+        if not open_ones:
             return term, others
-    return None
+        if all(isinstance(answer, solving.Undecided) for answer in open_ones):
+            undecided = open_ones[0]
+    return undecided if isinstance(undecided, solving.Undecided) else None
 
 
 def _is_apart(logic: Sequence, term: Node, others: Node) -> bool:

@@ -202,7 +202,8 @@ def _together(
                 yield Undecided(logic, second.line, asked, answer.why)
                 return
         assert isinstance(both, Witness)  # noqa: S101 - nothing else is left
-        shown = solving.wording(both.assignment, logic)
+        known = {**place.flags(logic), "state": state}
+        shown = solving.wording(both.assignment, logic, [one, other], known)
         yield Claim(
             logic,
             second.line,

@@ -181,6 +181,12 @@ def test_a_seeded_fault_is_found_by_its_name(name, found):
     assert words in by_name[rule, about]
 
 
+def test_two_exits_that_are_true_together_come_with_values_for_it(found):
+    edits, _ = SEEDED["conditions on two quantities that overlap"]
+    (one,) = [each for each in found(LIMITS, *edits).findings if each.rule == "order-decides"]
+    assert one.details == ("both are true with climb = -3 m/s, felt = 12 m/s2, so fall = 3 m/s",)
+
+
 @pytest.mark.parametrize("names", [("flight", "pad"), ("pad_unverified",)])
 def test_the_demo_has_nothing_for_the_solver_to_find(names):
     files = [demo_folder() / f"{name}.sequence.toml" for name in names]

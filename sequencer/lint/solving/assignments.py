@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from sequencer.execute.blocks import make_block
 from sequencer.execute.values import STATE, TIME_IN_STATE, Memory, compile_expression, names_of
-from sequencer.expressions import Node
+from sequencer.expressions import Node, Variable, variables
 from sequencer.lint.solving.answers import Value
 from sequencer.lint.solving.reading import is_seen_through
 from sequencer.lint.solving.terms import AFTER
@@ -72,9 +72,27 @@ class Evaluator:
         memory[TIME_IN_STATE] = assignment.get("time_in_state" + suffix) or 0.0
 
 
-def wording(assignment: Mapping[str, Value], sequence: Sequence) -> str:
-    """An assignment as a builder reads it: ``accel = 4 m/s2, tilt = 30 deg, key false``."""
-    return ", ".join(_worded(name, value, sequence) for name, value in assignment.items())
+def wording(
+    assignment: Mapping[str, Value],
+    sequence: Sequence,
+    conditions: Iterable[Node] = (),
+    known: Mapping[str, Value] | None = None,
+) -> str:
+    """An assignment as a builder reads it: ``accel = 4 m/s2, tilt = 30 deg, key false``.
+
+    conditions   of estimates that they name and that are only expressions, the values follow:
+                 ``climb = -3 m/s, so fall = 3 m/s``
+    known        state and flags that were no question
+    """
+    text = ", ".join(_worded(name, value, sequence) for name, value in assignment.items())
+    evaluator, whole = Evaluator(sequence), {**(known or {}), **assignment}
+    named = dict.fromkeys(name for node in conditions for name in variables(node))
+    follow = [
+        _worded(name, evaluator.value(Variable(name), whole), sequence)
+        for name in named
+        if name in sequence.estimates and is_seen_through(sequence.estimates[name])
+    ]
+    return f"{text}, so {', '.join(follow)}" if follow else text
 
 
 def _worded(name: str, value: Value, sequence: Sequence) -> str:
@@ -90,7 +108,12 @@ def _worded(name: str, value: Value, sequence: Sequence) -> str:
         symbol, shown = "deg", math.degrees(math.acos(max(-1.0, min(1.0, float(value)))))
     else:
         shown = unit(symbol).from_si(float(value))
-    return f"{plain} = {shown:.6g}" + ("" if symbol == "1" else f" {symbol}")
+    # one that lies right beside a limit must not look like it
+    text = next(
+        (text for digits in (6, 9) if float(text := f"{shown:.{digits}g}") == shown),
+        f"{shown:.12g}",
+    )
+    return f"{plain} = {text}" + ("" if symbol == "1" else f" {symbol}")
 
 
 def _unit_of(name: str, sequence: Sequence) -> tuple[str, bool]:
