@@ -202,7 +202,7 @@ def _together(
                 yield Undecided(logic, second.line, asked, answer.why)
                 return
         assert isinstance(both, Witness)  # noqa: S101 - nothing else is left
-        known = {**place.flags(logic), "state": state}
+        known: dict[str, solving.Value] = {**place.flags(logic), "state": state}
         shown = solving.wording(both.assignment, logic, [one, other], known)
         yield Claim(
             logic,
