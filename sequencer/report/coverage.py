@@ -13,7 +13,7 @@ from sequencer import __version__
 from sequencer.scenario.cells import ANY, PHASES, Cell, row_groups
 from sequencer.scenario.coverage import Coverage, Wanted
 
-__all__ = ["FORMAT", "as_json", "as_markdown", "print_coverage"]
+__all__ = ["FORMAT", "as_json", "as_markdown", "print_coverage", "print_missing"]
 
 #: changes when a reader of the older form would be misled
 FORMAT = "drycount faults 1"
@@ -26,13 +26,11 @@ _EMPTY, _MISSING = ".", "!!"
 
 def print_coverage(found: Coverage, out: Console) -> None:
     """Print what is missing first, then the table in numbers, then the scenarios behind them."""
-    width = max(out.width, 40) if out.is_terminal else UNBOUND
+    width = _width(out)
     missing = found.missing
     if missing:
         _line(out, f"{_cells(len(missing))} of {len(found.wanted)} that matter empty", "bold red")
-        for (fault, reason), phases in _together(missing).items():
-            text = f"{fault} in {', '.join(phases)}: {reason}"
-            _wrapped(out, width, "  ", text, hang="    ")
+        print_missing(found, out)
         _line(out)
     for text, style in _table(found):
         _line(out, text, style)
@@ -57,6 +55,13 @@ def print_coverage(found: Coverage, out: Console) -> None:
                 shown = ""
     _line(out)
     _line(out, _closing(found), "bold red" if missing else "bold green")
+
+
+def print_missing(found: Coverage, out: Console) -> None:
+    """Print the cells that matter and that nothing covers, each fault with its phases and why."""
+    for (fault, reason), phases in _together(found.missing).items():
+        text = f"{fault} in {', '.join(phases)}: {reason}"
+        _wrapped(out, _width(out), "  ", text, hang="    ")
 
 
 def as_markdown(found: Coverage) -> str:
@@ -155,6 +160,10 @@ def _together(missing: Iterable[Wanted]) -> dict[tuple[str, str], list[str]]:
     for one in missing:
         found.setdefault((one.cell.fault, one.reason), []).append(one.cell.phase)
     return found
+
+
+def _width(out: Console) -> int:
+    return max(out.width, 40) if out.is_terminal else UNBOUND
 
 
 def _cells(number: int) -> str:

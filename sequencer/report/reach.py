@@ -8,6 +8,7 @@ from typing import Any
 from rich.console import Console
 
 from sequencer.expressions import unparse
+from sequencer.report.coverage import print_missing
 from sequencer.report.terminal import Page
 from sequencer.scenario.coverage import Coverage
 from sequencer.sequence.decisions import FALSE, TRUE
@@ -43,9 +44,8 @@ def print_reach(found: Reach, faults: Coverage, out: Console, *, everything: boo
     wanted = len(faults.wanted)
     missing = len(faults.missing)
     text = f"{_of(wanted - missing, wanted)} cells that matter covered (fault by phase)"
-    page.wrapped("faults        ", f"{text}; `drycount faults` shows them")
-    for cell in faults.missing:
-        page.wrapped("  ", f"no scenario has {cell.cell.fault} in {cell.cell.phase}: {cell.reason}")
+    page.wrapped("faults        ", f"{text}{', but not:' if missing else ''}")
+    print_missing(faults, out)
     page.line()
     page.wrapped("", _closing(found), "bold")
 

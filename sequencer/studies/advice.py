@@ -53,9 +53,8 @@ def gaps(found: SequenceReach) -> tuple[Gap, ...]:
 def missing_requirements(found: Reach) -> tuple[str, ...]:
     """A sentence for each requirement that no scenario puts to the test."""
     return tuple(
-        f"no scenario puts requirement {name} to the test: fly one in which its occasion comes"
-        for name, names in found.requirements.items()
-        if not names
+        f"no scenario puts requirement '{name}' to the test: {because}"
+        for name, because in found.resting.items()
     )
 
 

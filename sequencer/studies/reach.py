@@ -97,11 +97,13 @@ class Reach:
 
     sequences      each file once, in the order in which they flew
     requirements   name -> scenarios that put it to the test
+    resting        requirement that none did -> why not, in the words of its first verdict
     """
 
     flights: int
     sequences: tuple[SequenceReach, ...]
     requirements: Mapping[str, Names]
+    resting: Mapping[str, str]
 
 
 def reach(results: Sequence[Result], rule: Rule | None = None) -> Reach:
@@ -119,15 +121,18 @@ def reach(results: Sequence[Result], rule: Rule | None = None) -> Reach:
         for seen in result.seen:
             users.setdefault((seen.path, seen.digest), []).append((result, seen))
     requirements: dict[str, list[str]] = {}
+    words: dict[str, str] = {}
     for result in flown:
         for verdict in result.record.verdicts if result.record is not None else ():
             names = requirements.setdefault(verdict.requirement, [])
+            words.setdefault(verdict.requirement, verdict.because)
             if verdict.requirement in parts[result.path].requirements:
                 names.append(result.name)
     return Reach(
         len(flown),
         tuple(_of_sequence(path, digest, of, parts, rule) for (path, digest), of in users.items()),
         {name: tuple(names) for name, names in requirements.items()},
+        {name: words[name] for name, names in requirements.items() if not names},
     )
 
 

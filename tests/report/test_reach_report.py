@@ -62,9 +62,9 @@ in which baro_ok is true but tilt stays at or below 25 deg (tilt_max), while in 
 commanded, or on, while key is false
 
 requirements  0 of 1 put to the test
-  no scenario puts requirement chute_in_time to the test: fly one in which its occasion comes
-faults        1 of 2 cells that matter covered (fault by phase); `drycount faults` shows them
-  no scenario has gyro_lost in ascent: it flies blind
+  no scenario puts requirement 'chute_in_time' to the test: 'fired chute' never came
+faults        1 of 2 cells that matter covered (fault by phase), but not:
+  gyro_lost in ascent: it flies blind
 
 3 of 4 states, 2 of 4 exits, 2 of 7 conditions (28 %) shown to decide
 """
