@@ -115,8 +115,10 @@ class Shards:
         import pyarrow as pa  # noqa: PLC0415 - an extra
         import pyarrow.parquet as pq  # noqa: PLC0415
 
-        pieces: dict[str, list[np.ndarray]] = {name: [] for name in names}
-        for each in self.ranges(flights):
+        ranges = list(self.ranges(flights))
+        rows, at = sum(map(len, ranges)), 0
+        found: dict[str, np.ndarray] = {}
+        for each in ranges:
             path = self._path(each)
             with _told(path, "read"):
                 try:
@@ -124,9 +126,14 @@ class Shards:
                     table = pq.ParquetFile(path).read(columns=list(names), use_threads=False)
                 except pa.ArrowInvalid as error:
                     raise UsageError(f"{path}: is damaged ({error}); remove it and go on") from None
-            for name, found in pieces.items():
-                found.append(_array(table.column(name)))
-        return {name: np.concatenate(found)[:flights] for name, found in pieces.items()}
+            for name in names:
+                part = _array(table.column(name))
+                kind = np.result_type(part, found.get(name, part))
+                if name not in found or found[name].dtype != kind:
+                    found[name] = np.resize(found.get(name, part), rows).astype(kind, copy=False)
+                found[name][at : at + len(part)] = part
+            at += len(each)
+        return {name: values[:flights] for name, values in found.items()}
 
     def _path(self, flights: range) -> Path:
         return self.folder / f"flights-{flights[0]:09d}-{flights[-1]:09d}.parquet"

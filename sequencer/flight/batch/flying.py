@@ -52,8 +52,8 @@ def fly_flights(
     flights   such as `dispersed` gives; taken as they are needed, so they may be without end
     threads   that fly at the same time. A flight holds Python up only before and after it flies.
               What comes out does not depend on their number
-    whole     False: records come without signals, and verdicts do not say why, which takes half
-              as long. The same flight flown alone has both
+    whole     False: records come without signals, and verdicts do not say why, which saves some
+              milliseconds for each. The same flight flown alone has both
 
     Memory holds two flights per thread. Raises UsageError for less than one thread.
     """
