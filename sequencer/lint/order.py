@@ -124,8 +124,8 @@ def _ended_by(logic: Sequence, solver: Solver, way: Exit) -> Exit | None:
             continue
         # its condition has to begin to be true so many ticks before it is taken
         begins = (last if place < index else last - 1) - way.hold_ticks + 1
-        if begins < 0:
-            return one
+        if begins < 0:  # a hold that alone is too long has a rule of its own
+            continue
         early = Comparison("<=", Variable("time_in_state"), Number(begins / logic.rate_hz))
         answer = solver.find([Is(way.condition), Is(early)], Moment(state=way.sources[0]))
         if isinstance(answer, Proved):

@@ -58,7 +58,6 @@ SEEDED = {
     "an exit at zero seconds": (
         [when(TIMER, "time_in_state >= none")],
         ("always-true", "by the timer", "the state is left on its first tick"),
-        [("never-taken", "over the top")],
     ),
     "an exit by either of two opposites": (
         [when(ARMED, "key or not key")],
@@ -145,8 +144,8 @@ SEEDED = {
         [first_in_ascent("time_in_state >= down_by")],
         ("never-taken", "sown", "'by the timer' (line 87) always ends the state before"),
     ),
-    "a hold that is longer than its state": (
-        [first_in_ascent("felt > strong", "hold_s = 10")],
+    "a time with a hold that end after their state": (
+        [first_in_ascent("time_in_state > early and felt > strong", "hold_s = 8")],
         ("never-taken", "sown", "always ends the state before"),
     ),
     "ranges that overlap": (
