@@ -28,7 +28,7 @@ from sequencer.scenario.signals import memories
 from sequencer.world import World
 from sequencer.world.memory import Memory
 
-__all__ = ["fly", "record_of"]
+__all__ = ["fly", "fly_on", "record_of"]
 
 
 def fly(
@@ -53,13 +53,19 @@ def fly(
             targets[name] = (
                 open_target(on, logic, executor) if watch is None else watch.target(logic)
             )
-        return _fly(scenario, targets, watch)
+        return fly_on(scenario, targets, watch)
     finally:
         for target in targets.values():
             target.close()
 
 
-def _fly(scenario: Scenario, targets: Mapping[str, Target], watch: Watch | None) -> FlightRecord:
+def fly_on(
+    scenario: Scenario, targets: Mapping[str, Target], watch: Watch | None = None
+) -> FlightRecord:
+    """Fly one scenario on these targets, one per computer by name; they are left open.
+
+    watch   is told of every tick
+    """
     rate = scenario.rate_hz
     source = scenario.source
     world: Memory = (
