@@ -35,6 +35,7 @@ COMMANDS: Mapping[str, str] = {
     "campaign": "Fly a scenario many times and tell probabilities and margins.",
     "lint": "Look through sequences for what cannot be right, without flying.",
     "baseline": "Keep golden timelines of flights, and tell what moved.",
+    "mutants": "Change a sequence in small ways and see which scenario notices.",
     "faults": "Show which faults the scenarios cover, and what is missing.",
     "new": "Start a project of your own that flies at once.",
     "draw": "Draw the state diagram of a sequence.",

@@ -12,7 +12,7 @@ from rich.progress import Progress, TextColumn, TimeRemainingColumn
 from sequencer.flight.result import Result
 from sequencer.report.terminal import console
 
-__all__ = ["Step", "counting", "watching"]
+__all__ = ["Step", "counting", "counting_up", "watching"]
 
 #: called once with each finished result
 Step = Callable[[Result], None]
@@ -60,6 +60,39 @@ def counting(
         if now - last >= PAUSE_S:
             last = now
             out.print(f"{flown} of {total} flown", soft_wrap=True)
+
+    yield step
+
+
+@contextmanager
+def counting_up(
+    what: str, out: Console | None = None, clock: Callable[[], float] = time.monotonic
+) -> Iterator[Callable[[int, int], None]]:
+    """As `counting`, where how many there will be is known late.
+
+    what   is counted, such as "mutants"
+
+    Yields a function that takes how many are done, of how many.
+    """
+    out = console(stderr=True) if out is None else out
+    if out.is_terminal and not out.is_dumb_terminal:
+        shown = TextColumn(
+            f"{{task.completed:.0f}} of {{task.fields[whole]}} {what}, {{task.elapsed:.0f}} s"
+        )
+        with Progress(shown, TimeRemainingColumn(), console=out, transient=True) as progress:
+            task = progress.add_task("", total=None, whole="?")
+            yield lambda done, whole: progress.update(
+                task, completed=done, total=whole, whole=whole
+            )
+        return
+    last = clock()
+
+    def step(done: int, whole: int) -> None:
+        nonlocal last
+        now = clock()
+        if now - last >= PAUSE_S:
+            last = now
+            out.print(f"{done} of {whole} {what}", soft_wrap=True)
 
     yield step
 

@@ -18,6 +18,7 @@ from sequencer.sequence import load_sequence
 from sequencer.studies.mutants.baseline import Baseline, fly_baseline, read_given
 from sequencer.studies.mutants.model import Mutant
 from sequencer.studies.mutants.results import Found, key_of
+from sequencer.vehicle import Vehicle
 
 __all__ = ["Suite", "Which"]
 
@@ -45,6 +46,7 @@ class Suite:
         self.sequence = load_sequence(sequence)
         self._folder = folder
         self._scenarios: dict[Path, Scenario] = {}
+        self._logics: dict[tuple[str, Path], FlightLogic] = {}
         self._recordings: dict[str, Recording] = {}
         self._next: Scenario | None = None
         self._records = fly_flights(iter(self._take, None))
@@ -57,7 +59,14 @@ class Suite:
         scenario = load_scenario(path)
         if not _flies(scenario, self.sequence):
             return None
-        self._scenarios[path] = scenario
+        # scenarios that fly the same files share what was read, and so the tables made of it
+        shared = {
+            name: self._logics.setdefault((logic.digest, logic.path.resolve()), logic)
+            if isinstance(scenario.source, Vehicle)
+            else logic
+            for name, logic in scenario.sequences.items()
+        }
+        self._scenarios[path] = replace(scenario, sequences=MappingProxyType(shared))
         return key_of(scenario.hashes)
 
     def baseline(self, which: Which) -> Baseline:
@@ -71,15 +80,14 @@ class Suite:
         every   go on after that, so that all that notice are known
         """
         tables = tables_of(mutant.sequence)
-        crews: dict[tuple[Path, ...], Mapping[str, FlightLogic]] = {}
+        crews: dict[tuple[int, ...], Mapping[str, FlightLogic]] = {}
         found = Found(mutant.id)
         for which in order:
             if self._recording(which).first_difference(tables) is None:
                 found.same.append(which.key)
                 continue
             scenario = self._scenario(which)
-            # flights that share their sequences share the tables of them
-            crew = tuple(logic.path for logic in scenario.sequences.values())
+            crew = tuple(map(id, scenario.sequences.values()))
             if crew not in crews:
                 crews[crew] = _manned(scenario, mutant.sequence)
             record = self._record(replace(scenario, sequences=crews[crew]))
@@ -124,4 +132,9 @@ def _flies(scenario: Scenario, sequence: FlightLogic) -> bool:
 
 
 def _manned(scenario: Scenario, logic: FlightLogic) -> Mapping[str, FlightLogic]:
-    return MappingProxyType({**scenario.sequences, logic.name: logic})
+    """The scenario's sequences with a changed one among them.
+
+    Where the inputs come from a log they stand in its columns, whatever the file says.
+    """
+    own = scenario.sequences[logic.name]
+    return MappingProxyType({**scenario.sequences, own.name: replace(logic, inputs=own.inputs)})

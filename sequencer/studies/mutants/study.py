@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from sequencer.flight.many import SUFFIX, find_scenarios
 from sequencer.flight.preparing import prepare
 from sequencer.flight.workers import cores
 from sequencer.sequence import load_sequence
+from sequencer.studies.mutants.baseline import Baseline
 from sequencer.studies.mutants.crew import Baselines, Crew, Group
 from sequencer.studies.mutants.flying import Which
 from sequencer.studies.mutants.making import mutants_of, sample
@@ -121,14 +122,7 @@ class _Flyer:
         known = {key: self._results.baseline(key) for key in self._suite}
         needed = {key for key, baseline in known.items() if baseline is None}
         for mutant in mutants:
-            found = self._results.of(mutant.id)
-            seen = {*found.lived, *found.same, *found.killers}
-            if every or not self._known_killers(found):
-                needed.update(
-                    key
-                    for key, baseline in known.items()
-                    if key not in seen and (baseline is None or can_show(mutant, baseline))
-                )
+            needed |= self._missing(mutant, known, every=every)
         done = 0
         for which, baseline in self._crew.baselines(
             which for key, which in self._suite.items() if key in needed
@@ -171,14 +165,26 @@ class _Flyer:
         for _, several in groupby(
             sorted(mutants, key=lambda mutant: mutant.about), key=lambda mutant: mutant.about
         ):
-            known = [self._known(self._results.of(mutant.id)) for mutant in several]
-            for i in range(0, len(known), _TASK):
-                task = tuple(known[i : i + _TASK])
-                if every or not all(found.killers for found in task):
-                    yield Group(task, self._suite, baselines, every)
+            part = tuple(several)
+            for i in range(0, len(part), _TASK):
+                task = part[i : i + _TASK]
+                if any(self._missing(mutant, baselines, every=every) for mutant in task):
+                    known = tuple(self._known(self._results.of(mutant.id)) for mutant in task)
+                    yield Group(known, self._suite, baselines, every)
 
-    def _known_killers(self, found: Found) -> bool:
-        return any(key in self._suite for key in found.killers)
+    def _missing(
+        self, mutant: Mutant, baselines: Mapping[str, Baseline | None], *, every: bool
+    ) -> set[str]:
+        """Scenarios that a mutant has still to be flown through."""
+        found = self._known(self._results.of(mutant.id))
+        if found.killers and not every:
+            return set()
+        seen = {*found.lived, *found.same, *found.killers}
+        return {
+            key
+            for key, baseline in baselines.items()
+            if key not in seen and (baseline is None or can_show(mutant, baseline))
+        }
 
     def _known(self, found: Found) -> Found:
         """What is known of a mutant in the scenarios of this suite."""
