@@ -135,4 +135,4 @@ def run_over(
                 driven[row, i] = bit
             elif driven[row, i] != bit:
                 return row
-    return clocks.shape[0]
+    return int(clocks.shape[0])

@@ -1,4 +1,4 @@
-"""`python -m sequencer.flight` compiles for this machine what flights, few, many or changed, need."""
+"""`python -m sequencer.flight` compiles for this machine what flights and mutants need."""
 
 from __future__ import annotations
 

@@ -103,8 +103,6 @@ def _survivor(summary: Summary, fate: Fate) -> Iterator[Line]:
     else:
         named = _some(fate.differs)
         yield 6, f"{named} {_do(len(fate.differs))}, and expects nothing about it", "dim"
-    if fate.proof:
-        yield 6, f"not proved equivalent: {fate.proof}", "dim"
 
 
 def _do(number: int) -> str:

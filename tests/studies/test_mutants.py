@@ -137,7 +137,7 @@ def test_lines_and_sentences(folder):
     assert action.critical  # an inhibit reads the flag
 
 
-def test_every_change_is_made_once(folder):
+def test_every_change_is_made_once():
     mutants = mutants_of(load_sequence(SEQUENCE))
     assert len({mutant.id for mutant in mutants}) == len(mutants)
 

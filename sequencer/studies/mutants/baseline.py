@@ -86,6 +86,7 @@ class _Listener:
     def __init__(self, inner: Target) -> None:
         self._inner = inner
         self.capabilities: frozenset[Capability] = inner.capabilities
+        self.tolerance_s = inner.tolerance_s
         self._clocks: list[int] = []
         self._boots: list[bool] = []
         self._values: list[tuple[float, ...]] = []

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
+from sequencer.expressions import Node
 from sequencer.sequence import Command, Exit, Limit, Sequence
 from sequencer.studies.mutants.lines import Lines
 from sequencer.studies.mutants.model import Kind, Mutant, Shows
@@ -39,9 +40,7 @@ def _written(command: Command) -> str:
 def command_mutants(sequence: Sequence, lines: Lines, danger: Danger) -> Iterator[Mutant]:
     """Every command left out."""
 
-    def mutant(
-        command: Command, line: int, where: str, shows: Shows, without: Sequence
-    ) -> Mutant:
+    def mutant(command: Command, line: int, where: str, shows: Shows, without: Sequence) -> Mutant:
         text = _written(command)
         return Mutant(
             id=f"{Kind.ACTION_REMOVED}: {text} ({where})",
@@ -136,7 +135,9 @@ def inhibit_mutants(sequence: Sequence, lines: Lines) -> Iterator[Mutant]:
         for altered in alterations(inhibit.condition):
             change = f"'{inhibit.name}' does not look at '{altered.was}'"
             if altered.now is not None:
-                change = f"'{inhibit.name}' is in place on '{altered.now}' instead of '{altered.was}'"
+                change = (
+                    f"'{inhibit.name}' is in place on '{altered.now}' instead of '{altered.was}'"
+                )
             yield Mutant(
                 id=f"{altered.kind} of inhibit {inhibit.name}: {altered.was}",
                 kind=altered.kind,
@@ -160,7 +161,7 @@ def estimate_mutants(sequence: Sequence, lines: Lines, danger: Danger) -> Iterat
         shows = readers(sequence, estimate.name)
         block = estimate.block
         for i, (key, node) in enumerate(block.arguments):
-            changes = []
+            changes: list[tuple[Kind, str, str | None, tuple[tuple[str, Node], ...]]] = []
             if is_condition(node, sequence):
                 changes = [
                     (found.kind, found.was, found.now, ((key, found.node),))
@@ -215,9 +216,7 @@ def limit_mutants(sequence: Sequence, lines: Lines) -> Iterator[Mutant]:
                 about=f"limit {limit.name}",
                 shows=shows,
                 critical=False,
-                sequence=replace(
-                    sequence, limits=with_entry(sequence.limits, limit.name, moved)
-                ),
+                sequence=replace(sequence, limits=with_entry(sequence.limits, limit.name, moved)),
             )
 
 

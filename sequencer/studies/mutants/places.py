@@ -81,10 +81,10 @@ def readers(sequence: Sequence, name: str) -> Shows:
 class Danger:
     """Tells what touches firing, inhibits or aborts.
 
-    Firing: a command to an igniter, a separation, a parachute or a hold-down, and an exit that leads
-    to one, by its own commands or those on entry to where it leads. Inhibits: what their conditions
-    read, through estimates, and the commands that change a flag which they read. Aborts: exits that
-    have the word in their name, or lead to a state that has it in its.
+    Firing: a command to an igniter, a separation, a parachute or a hold-down, and an exit that
+    leads to one, by its own commands or those on entry to where it leads. Inhibits: what their
+    conditions read, through estimates, and the commands that change a flag which they read.
+    Aborts: exits that have the word in their name, or lead to a state that has it in its.
     """
 
     def __init__(self, sequence: Sequence) -> None:
@@ -92,9 +92,7 @@ class Danger:
         self._fires = {
             name for name, function in sequence.functions.items() if function.kind in _FIRES
         }
-        self._read = _reach(
-            sequence, (inhibit.condition for inhibit in sequence.inhibits.values())
-        )
+        self._read = _reach(sequence, (inhibit.condition for inhibit in sequence.inhibits.values()))
 
     def command(self, command: Command) -> bool:
         """Whether a command does."""

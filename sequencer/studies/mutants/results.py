@@ -42,8 +42,8 @@ def key_of(hashes: Mapping[str, str]) -> str:
 class Results:
     """The file of one sequence.
 
-    A mutant is known by its id, a scenario by a hash of all that its outcome depends on: one that is
-    edited counts as new, and only what it could change is flown again.
+    A mutant is known by its id, a scenario by a hash of all that its outcome depends on: one that
+    is edited counts as new, and only what it could change is flown again.
 
     about   of what the results are: sequence and platform; each has a file of its own
     """
@@ -80,7 +80,7 @@ class Results:
         self._changed = True
 
     def write(self) -> None:
-        """Put what is known on disk, as a whole or not at all. Raises UsageError if it cannot be."""
+        """Put what is known on disk, as a whole or not at all. Raises UsageError."""
         if not self._changed:
             return
         document = {
@@ -103,14 +103,13 @@ class Results:
                 return
         try:
             found = json.loads(text)
-            if found["format"] != _FORMAT or found["about"] != self._about:
-                raise ValueError
+            ours = found["format"] == _FORMAT and found["about"] == self._about
             self._baselines = {key: _baseline(each) for key, each in found["baselines"].items()}
             self._mutants = {each["id"]: Found(**each) for each in found["mutants"]}
-        except (ValueError, KeyError, TypeError):
-            raise UsageError(
-                f"{self._path}: holds no results of mutants; remove it and go on"
-            ) from None
+        except (ValueError, KeyError, TypeError, AttributeError):
+            ours = False
+        if not ours:
+            raise UsageError(f"{self._path}: holds no results of mutants; remove it and go on")
 
 
 def _plain(baseline: Baseline) -> dict[str, Any]:
@@ -121,12 +120,10 @@ def _plain(baseline: Baseline) -> dict[str, Any]:
 
 
 def _baseline(kept: dict[str, Any]) -> Baseline:
-    return Baseline(
-        **{
-            name: frozenset(value) if isinstance(value, list) else value
-            for name, value in kept.items()
-        }
-    )
+    values: dict[str, Any] = {
+        name: frozenset(value) if isinstance(value, list) else value for name, value in kept.items()
+    }
+    return Baseline(**values)
 
 
 @contextlib.contextmanager

@@ -14,9 +14,10 @@ from sequencer.compiling import lean_numba
 from sequencer.errors import UsageError
 from sequencer.execute.recording import prepare as prepare_following
 from sequencer.flight.batch.jit import prepare as prepare_batch
-from sequencer.flight.many import SUFFIX, find_scenarios
 from sequencer.flight.preparing import prepare
 from sequencer.flight.workers import cores
+from sequencer.scenario import SUFFIX
+from sequencer.scenario.finding import find_scenarios
 from sequencer.sequence import load_sequence
 from sequencer.studies.mutants.baseline import Baseline
 from sequencer.studies.mutants.crew import Baselines, Crew, Group
@@ -123,13 +124,10 @@ class _Flyer:
         needed = {key for key, baseline in known.items() if baseline is None}
         for mutant in mutants:
             needed |= self._missing(mutant, known, every=every)
-        done = 0
-        for which, baseline in self._crew.baselines(
-            which for key, which in self._suite.items() if key in needed
-        ):
+        missing = [which for key, which in self._suite.items() if key in needed]
+        for done, (which, baseline) in enumerate(self._crew.baselines(missing), 1):
             known[which.key] = baseline
             self._results.add_baseline(which.key, baseline)
-            done += 1
             self._progress(done, len(needed) + len(mutants))
             self._write()
         whole = {key: baseline for key, baseline in known.items() if baseline is not None}
@@ -142,9 +140,7 @@ class _Flyer:
         self._before = len(needed)
         return whole
 
-    def mutants(
-        self, mutants: Sequence[Mutant], baselines: Baselines, *, every: bool
-    ) -> None:
+    def mutants(self, mutants: Sequence[Mutant], baselines: Baselines, *, every: bool) -> None:
         """Fly mutants through all scenarios that could notice and are not known not to."""
         done = self._before
         whole = self._before + len(mutants)

@@ -56,9 +56,6 @@ class Score:
 class Summary:
     """All mutants of a sequence.
 
-    structural   those that change the logic itself
-    critical     of these, those that touch firing, inhibits or aborts
-    limits       limits moved by 10 %
     fates        of all, in the order of the file
     scenarios    that were flown
     every        whether `killers` holds all of them
@@ -79,18 +76,22 @@ class Summary:
 
     @property
     def structural(self) -> Score:
+        """Of those that change the logic itself."""
         return _score(self.of(STRUCTURAL))
 
     @property
     def critical(self) -> Score:
+        """Of those among them that touch firing, inhibits or aborts."""
         return _score(self.of(STRUCTURAL, critical=True))
 
     @property
     def limits(self) -> Score:
+        """Of limits moved by 10 %."""
         return _score(self.of(LIMITS))
 
     @property
     def robustness(self) -> Score:
+        """Of limits moved by their own tolerance: here nothing should be noticed."""
         return _score(self.of(ROBUSTNESS))
 
 

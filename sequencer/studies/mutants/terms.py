@@ -43,9 +43,9 @@ def is_condition(node: Node, sequence: Sequence) -> bool:
 def alterations(node: Node) -> Iterator[Altered]:
     """A condition with each of its terms dropped, negated or turned round, one at a time.
 
-    A comparison is turned into its opposite (`<` into `>=`), which is its negation. To make it strict
-    or not (`<` into `<=`) is left alone: of two measured numbers nobody sees it, and of times it is
-    one tick, as is a hold that is removed.
+    A comparison is turned into its opposite (`<` into `>=`), which is its negation. To make it
+    strict or not (`<` into `<=`) is left alone: of two measured numbers nobody sees it, and of
+    times it is one tick, as is a hold that is removed.
     """
     match node:
         case And(operands) | Or(operands):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 
 from sequencer.sequence import Exit, Sequence
 from sequencer.studies.mutants.lines import Lines
@@ -144,14 +145,14 @@ def _swaps(sequence: Sequence, lines: Lines, danger: Danger) -> Iterator[Mutant]
         )
 
     common = sequence.common_exits
-    for i, (first, second) in enumerate(zip(common, common[1:], strict=False)):
+    for i, (first, second) in enumerate(pairwise(common)):
         both = set(first.sources) & set(second.sources)
         if both:
             ways = (*common[:i], second, first, *common[i + 2 :])
             yield swap(first, second, replace(sequence, common_exits=ways), both)
     for state in sequence.states.values():
         own = state.exits
-        for i, (first, second) in enumerate(zip(own, own[1:], strict=False)):
+        for i, (first, second) in enumerate(pairwise(own)):
             ways = (*own[:i], second, first, *own[i + 2 :])
             swapped = with_state(sequence, replace(state, exits=ways))
             yield swap(first, second, swapped, {state.name})
