@@ -43,7 +43,7 @@ _RUN: Final = types.FunctionType(
 
 @compiled(
     types.int64(
-        *(_RUN, _INT, _REAL, _REAL, _TRUTH, _INT, _INTS, _INT, _INT),
+        *(_RUN, _INT, _REAL, _REAL, _TRUTH, _REAL, _INT, _INTS, _INT, _INT),
         *(_INT, _INT, _INTS, types.int64),
         *(_INT, _TRUTH, _REALS, _TRUTHS, types.boolean, _INT, _INTS, _INTS),
     )
@@ -54,6 +54,7 @@ def run_over(
     numbers: NDArray[np.float64],
     boot: NDArray[np.float64],
     retained: NDArray[np.bool_],
+    memory: NDArray[np.float64],
     queue: NDArray[np.int64],
     told: NDArray[np.int64],
     ways: NDArray[np.int64],
@@ -75,7 +76,7 @@ def run_over(
 
     code, numbers, boot   the tables
     retained    which places of the memory outlive a reboot
-    queue, told scratch, as `sequencer.execute.interpret.tick` has it
+    memory, queue, told   scratch, as `sequencer.execute.interpret.tick` has it
     ways        number of an exit, and of a position of a servo (`positions`) -> its name's number
     pulses, servos        places in memory of when each pulse is over, and of each demand
     published   places of each published value and of its bad bit
@@ -86,8 +87,9 @@ def run_over(
     events      (kind, about, detail) one after the other
     driven      per tick which pulses are on, then the bits of demands and of what is published
     """
-    memory = boot.copy()
     bits = memory.view(np.int64)
+    for i in range(memory.shape[0]):
+        memory[i] = boot[i]
     so_far = 0
     for row in range(clocks.shape[0]):
         if boots[row]:

@@ -110,6 +110,7 @@ class Recording:
         return int(
             run_over(
                 *(tick, code, tables.numbers, tables.boot, retained),
+                np.zeros(len(tables.boot)),
                 np.zeros(2 + tables.most_events, dtype=np.int64),
                 np.zeros((1 + tables.most_events, 3), dtype=np.int64),
                 np.array(ways, dtype=np.int64),

@@ -120,7 +120,7 @@ def summarise(
         killers = {names[key]: why for key, why in each.killers.items() if key in names}
         proved, proof = False, ""
         if not killers and mutant.kind not in ROBUSTNESS | LIMITS:
-            proved, proof = prover.same(mutant.sequence)
+            proved, proof = prover.same(mutant)
         fates.append(
             Fate(
                 id=mutant.id,
