@@ -122,6 +122,16 @@ def test_survivors_tell_whether_anything_was_different(folder):
     assert fates["inhibit removed: again of chute"].differs == ()  # 'spare' is never on
 
 
+def test_what_can_make_no_difference_is_proved(folder):
+    proved = {fate.id: fate.proof for fate in flown(folder).fates if fate.status == "equivalent"}
+    # 'spare' takes it to the descent before it could be lost; and 'out' is never set
+    lost = {"exit removed of 'lost'", "wrong target of 'lost'"}
+    never = {"inhibit removed: again of chute", "action removed: set out (leaving descent)"}
+    assert lost | never <= proved.keys()
+    assert all(proved.values())
+    assert "pulse halved: chute" not in proved
+
+
 def test_lines_and_sentences(folder):
     fates = {fate.id: fate for fate in flown(folder).fates}
     text = SEQUENCE.read_text().splitlines()
@@ -223,7 +233,7 @@ def test_command(folder, capsys):
     line = ["mutants", str(folder / SEQUENCE.name), "--out", kept, "--jobs", "1"]
     assert main(line) == 0
     out = capsys.readouterr().out
-    assert "flight: 16 of 32 mutants" in out
+    assert "flight: 16 of 24 mutants noticed (66.6 %), 8 more proved equivalent" in out
     assert "nothing notices if" in out
     assert "chute.sequence.toml:30  chute is on for 0.8 s instead of 0.4 s" in out
     assert main([*line, "--least", "90"]) == 1

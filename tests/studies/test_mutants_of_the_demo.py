@@ -80,7 +80,7 @@ def test_unchanged_scenarios_are_as_expected(suite):
     baseline = suite.baseline(which)
     assert baseline.shortfall is None
     assert "landing_burn" in baseline.states
-    mutant = next(m for m in mutants_of(suite.sequence) if m.id == "exit removed of 'burnt out'")
+    mutant = next(m for m in mutants_of(suite.sequence) if m.id == "wrong target of 'burnt out'")
     found = suite.fly(mutant, [which])
     assert list(found.killers) == [which.key]
     assert not compare(
