@@ -83,7 +83,7 @@ def command() -> None:
     """
 
 
-@command.command("record")
+@command.command("record", short_help="Fly scenarios that have no timeline yet, and keep theirs.")
 @_flights
 @click.pass_context
 def record(ctx: click.Context, /, *, paths: tuple[Path, ...], **given: Any) -> None:
@@ -103,7 +103,7 @@ def record(ctx: click.Context, /, *, paths: tuple[Path, ...], **given: Any) -> N
     ctx.exit(found.status)
 
 
-@command.command("compare")
+@command.command("compare", short_help="Fly scenarios that have a timeline, and tell what moved.")
 @_flights
 @click.option("--every", is_flag=True, help="A scenario without a timeline counts as moved.")
 @click.option("-v", "--verbose", is_flag=True, help="Tell all that moved, every event by itself.")
@@ -136,7 +136,7 @@ def compare(
     ctx.exit(found.status)
 
 
-@command.command("accept")
+@command.command("accept", short_help="Keep what moved from now on.")
 @_flights
 @click.option(
     "--only",

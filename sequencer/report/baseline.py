@@ -50,12 +50,10 @@ def print_comparison(found: Comparison, out: Console, *, everything: bool = Fals
         page.line()
     for each in moved:
         _flight(page, each, everything=everything)
-    quiet = [each for each in found.flights if not each.changes and each.difference.about]
-    for each in quiet if everything else quiet[:SHOWN]:
-        about = ", ".join(each.difference.about)
-        page.wrapped("changed, and nothing moved: ", f"{each.kept.name} ({about})")
-    if not everything and len(quiet) > SHOWN:
-        page.line(f"and {len(quiet) - SHOWN} more; -v shows them all")
+    quiet = _quiet(found)
+    for about, names in quiet.items():
+        shown = ", ".join(names) if everything else some(names)
+        page.wrapped(f"{about} changed, and nothing moved: ", shown)
     for path in found.orphans:
         page.wrapped("timeline without a scenario: ", str(path), "red")
     if found.unrecorded:
@@ -64,6 +62,15 @@ def print_comparison(found: Comparison, out: Console, *, everything: bool = Fals
     if quiet or found.orphans or found.unrecorded:
         page.line()
     page.wrapped("", _closing(found), "bold red" if found.status else "bold green")
+
+
+def _quiet(found: Comparison) -> dict[str, list[str]]:
+    """What changed -> the flights in which that moved nothing."""
+    quiet: dict[str, list[str]] = {}
+    for each in found.flights:
+        if each.difference.about and not each.changes:
+            quiet.setdefault(", ".join(each.difference.about), []).append(each.kept.name)
+    return quiet
 
 
 def _flight(page: Page, each: Moved, *, everything: bool) -> None:

@@ -145,7 +145,7 @@ def test_what_moved_is_told_and_is_status_1(kept, capsys):
         "  changed   vehicle",
         ALIKE.format(number=4, ms=50, was="1.05", last="10.05"),
         "",
-        "changed, and nothing moved: calm (vehicle)",
+        "vehicle changed, and nothing moved: calm",
         "",
         "3 flights: 1 as recorded, 2 moved; 4 times and margins moved within the tolerance",
     ]
