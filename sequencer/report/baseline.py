@@ -57,8 +57,8 @@ def print_comparison(found: Comparison, out: Console, *, everything: bool = Fals
     for path in found.orphans:
         page.wrapped("timeline without a scenario: ", str(path), "red")
     if found.unrecorded:
-        names = some([each.name for each in found.unrecorded])
-        page.wrapped("no timeline: ", names, "red" if found.strict else "dim")
+        missing = some([each.name for each in found.unrecorded])
+        page.wrapped("no timeline: ", missing, "red" if found.strict else "dim")
     if quiet or found.orphans or found.unrecorded:
         page.line()
     page.wrapped("", _closing(found), "bold red" if found.status else "bold green")
