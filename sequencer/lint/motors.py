@@ -11,9 +11,9 @@ from sequencer.lint.circuits import channels_of, continuity_inputs, needs_vehicl
 from sequencer.lint.findings import Claim, Undecided, rule
 from sequencer.lint.possible import Can, World
 from sequencer.lint.reading import exits_of, sources
-from sequencer.lint.states import walked
+from sequencer.lint.states import cut_short, walked
 from sequencer.lint.subject import Subject
-from sequencer.lint.walking import MOST_NODES, Node, Step, Walk, steps_text, world
+from sequencer.lint.walking import MOST_NODES, Node, Step, Walk, landed, steps_text, world
 from sequencer.sequence import Exit, Sequence
 
 __all__ = ["RULES"]
@@ -87,11 +87,12 @@ class _Inhibits:
         )
         return _Place(step.target, asked, causes)
 
-    def met(self, place: _Place) -> list[_Met] | None:
+    def met(self, place: _Place, step: Step) -> list[_Met] | None:
         """The inhibits that the path to here has come past; None where one surely blocks."""
         found = []
+        here = landed(self._logic, step)
         for name in (*self._sensing, *self._minding):
-            can = self._can(name, place.node)
+            can = here.can(self._logic.inhibits[name].condition)
             if can.true and not can.false:
                 return None
             if name in self._sensing and can.true:
@@ -158,7 +159,7 @@ def _least_guarded(
         for step in walk.steps.get(place.node, ()):
             there = inhibits.after(place, step)
             if step.fires([name]):
-                met = inhibits.met(there)
+                met = inhibits.met(there, step)
                 if met is not None and _independent(met) < 2:
                     return (*_way(came, place, walk), step), met, _independent(met)
             if there not in came:
@@ -196,10 +197,12 @@ def _needs_all(subject: Subject) -> str | None:
     "an open igniter that is found out in the air is a motor that does not light when it must",
     needs=_needs_all,
 )
-def ignition_without_continuity(subject: Subject) -> Iterator[Claim]:
+def ignition_without_continuity(subject: Subject) -> Iterator[Claim | Undecided]:
     """An exit asks for it if its condition reads it, be it through estimates and messages."""
     for logic in subject.sequences.values():
         walk = walked(subject, logic)
+        if not walk.whole and _motors(logic):
+            yield cut_short(logic, "whether continuity is asked for on every path")
         for name in _motors(logic):
             for channel in channels_of(subject, logic, name):
                 inputs = continuity_inputs(subject, logic, channel)
@@ -289,11 +292,13 @@ def _sets(logic: Sequence, way: Exit, flag: str) -> bool:
     "the reverse",
     needs=_no_motor,
 )
-def motor_under_parachute(subject: Subject) -> Iterator[Claim]:
+def motor_under_parachute(subject: Subject) -> Iterator[Claim | Undecided]:
     """An inhibit has to be in place by the flags alone, whatever state it comes to."""
     for logic in subject.sequences.values():
         chutes = [one.name for one in logic.functions.values() if one.kind == "parachute"]
         walk = walked(subject, logic)
+        if not walk.whole and chutes and _motors(logic):
+            yield cut_short(logic, "whether a motor can be lit under a parachute")
         every = [step for steps in walk.steps.values() for step in steps]
         for name in _motors(logic):
             late = any(

@@ -11,7 +11,7 @@ from sequencer.lint.possible import World
 from sequencer.lint.reading import sources
 from sequencer.lint.states import cut_short, walked
 from sequencer.lint.subject import Subject
-from sequencer.lint.walking import Node, Step, Walk, reboot, step_of
+from sequencer.lint.walking import Node, Step, Walk, landed, reboot, step_of
 from sequencer.sequence import Sequence
 
 __all__ = ["RULES"]
@@ -50,11 +50,12 @@ class _Ways:
         """Nodes of phase flight in which the parachute may still be in."""
         return (node for node in self.nodes if node not in self.out)
 
-    def fires(self, step: Step, world: World) -> bool:
+    def fires(self, step: Step) -> bool:
         """Whether a step fires a parachute that no flag and no state holds back.
 
         Inhibits that something measured can put in place are looked at by a rule of their own.
         """
+        world = landed(self.logic, step)
         for name in step.fires(_parachutes(self.logic)):
             held = False
             for inhibit in self.logic.functions[name].inhibits:
@@ -78,7 +79,7 @@ class _Ways:
                 if step.way is None or not takes(step):
                     continue
                 there = step.target
-                if self.fires(step, _world(self.logic, there)):
+                if self.fires(step):
                     found.add(node)
                 else:
                     inward.setdefault(there, []).append(node)
@@ -170,7 +171,8 @@ def sensor_keeps_parachute_in(subject: Subject) -> Iterator[Claim | Undecided]:
     for logic in _looked_at(subject):
         ways = _ways(subject, logic)
         if not ways.walk.whole:
-            continue  # said by the rule above
+            yield cut_short(logic, "whether a failed input keeps a parachute in")
+            continue
         found = _stuck(ways)
         for (name, put), failures in found.items():
             how = " or ".join(failures)
@@ -274,11 +276,12 @@ def inhibit_keeps_parachute_in(subject: Subject) -> Iterator[Claim]:
     "retained flags, and be asked for in the state in which it starts",
     needs=_no_parachute,
 )
-def reboot_keeps_parachute_in(subject: Subject) -> Iterator[Claim]:
+def reboot_keeps_parachute_in(subject: Subject) -> Iterator[Claim | Undecided]:
     """From the start state straight into a state of flight, or to the parachute itself."""
     for logic in _looked_at(subject):
         ways = _ways(subject, logic)
         if not ways.walk.whole:
+            yield cut_short(logic, "whether a reboot keeps a parachute in")
             continue
         reaching = ways.reaching(lambda _: True) | ways.out
         lost: list[str] = []
@@ -292,9 +295,8 @@ def reboot_keeps_parachute_in(subject: Subject) -> Iterator[Claim]:
                 for way in logic.eligible_exits(booted.target.state)
                 if here.takes(way)
             ]
-            saved = ways.fires(booted, here) or any(
-                step.target in reaching or ways.fires(step, _world(logic, step.target))
-                for step in onward
+            saved = ways.fires(booted) or any(
+                step.target in reaching or ways.fires(step) for step in onward
             )
             if not saved:
                 lost.append(node.state)

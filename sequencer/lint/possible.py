@@ -52,6 +52,8 @@ class World:
     lost     inputs that have failed
     ages     what the age of a lost input does: "grow" when it has fallen silent, "stay" when it
              goes on answering nonsense, "lost" when it may be either
+    before   what was known when this tick's estimates were updated, where that was another state:
+             inhibits see the state and flags that a step has led to, and estimates of before it
     """
 
     logic: Sequence
@@ -59,6 +61,7 @@ class World:
     state: str | None = None
     lost: frozenset[str] = frozenset()
     ages: str = "grow"
+    before: World | None = None
 
     def takes(self, way: Exit) -> bool:
         """Whether an exit can be taken."""
@@ -88,7 +91,7 @@ class World:
             case Variable(name):
                 return self._truth(name)
             case Comparison(operator, left, right):
-                return self._comparison(operator, left, right)
+                return self.compare(operator, left, right)
         return FREE
 
     def _truth(self, name: str) -> Can:
@@ -98,18 +101,31 @@ class World:
         if name in self.lost:
             return LOST
         if name in self.logic.estimates:
-            return self._block(self.logic.estimates[name].block)
+            return (self.before or self).estimate(self.logic.estimates[name].block)
         return FREE
 
-    def _block(self, block: Block) -> Can:
-        """An estimate that is true or false."""
+    def _earlier(self) -> World:
+        """What may have been when a block took something down in its memory.
+
+        In a state unknown; with the flags of now where something is lost, since then only what is
+        sure may be hoped for.
+        """
+        flags = self.flags if self.lost else {}
+        return World(self.logic, flags, None, self.lost, self.ages)
+
+    def estimate(self, block: Block) -> Can:
+        """Whether an estimate that is true or false can be either."""
         arguments = dict(block.arguments)
         if block.kind == "vote":
             return self._vote(block)
         if block.kind == "latch":
-            started = self.can(arguments["set_when"])
-            reset = self.can(arguments["reset_when"]) if "reset_when" in arguments else None
-            return Can(started.true, started.false or (reset is not None and reset.true))
+            now = self.can(arguments["set_when"])
+            surely = now.true and not now.false  # setting wins over resetting
+            earlier = self._earlier().can(arguments["set_when"])
+            if not self.lost:
+                return Can(earlier.true or surely, not surely)
+            reset = "reset_when" in arguments and self.can(arguments["reset_when"]).true
+            return Can(earlier.true or surely, not surely and (earlier.false or reset))
         (node,) = arguments.values()
         return self.can(node)
 
@@ -125,7 +141,10 @@ class World:
         surely = sum(not one.false for one in members)
         return Can(yes >= needed, surely < needed)
 
-    def _comparison(self, operator: str, left: Node, right: Node) -> Can:
+    def compare(self, operator: str, left: Node, right: Node) -> Can:
+        """Whether a comparison can be true, and false."""
+        if self.before is not None:
+            return self.before.compare(operator, left, right)
         age = self._age(left, right, operator) or self._age(right, left, _TURNED[operator])
         if age is not None:
             return age
@@ -164,7 +183,7 @@ class World:
         if block.kind != "timer":
             return False
         arguments = dict(block.arguments)
-        if not self.can(arguments["start_when"]).true:
+        if not self._earlier().can(arguments["start_when"]).true:
             return True
         return "reset_when" in arguments and not self.can(arguments["reset_when"]).false
 

@@ -82,10 +82,12 @@ def dead_end(subject: Subject) -> Iterator[Claim]:
     "a sensor that is dead, or a flight that goes otherwise, keeps it there: behind every measured "
     "condition stands a timer",
 )
-def waits_for_ever(subject: Subject) -> Iterator[Claim]:
+def waits_for_ever(subject: Subject) -> Iterator[Claim | Undecided]:
     """No exit to another state that time in state, or a timer that surely runs, takes by itself."""
     for logic in subject.sequences.values():
         walk = walked(subject, logic)
+        if not walk.whole:
+            yield cut_short(logic, "which states can last for ever")
         found = set()
         for node in walk.nodes:
             state = logic.states[node.state]

@@ -10,15 +10,15 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sequencer.lint.possible import World
 from sequencer.sequence import Command, Exit, Sequence
 
-__all__ = ["Node", "Step", "Walk", "power_up", "reboot", "steps_text", "walk_of"]
+__all__ = ["Node", "Step", "Walk", "landed", "power_up", "reboot", "steps_text", "walk_of"]
 
 #: a sequence with more pairs of state and flags than this is not walked to its end
-MOST_NODES = 20_000
+MOST_NODES = 4_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +104,12 @@ class Walk:
 def world(logic: Sequence, node: Node) -> World:
     """What is known in a node: its state and every flag."""
     return World(logic, {name: name in node.flags for name in logic.flags}, node.state)
+
+
+def landed(logic: Sequence, step: Step) -> World:
+    """What inhibits see on the tick of a step: where it has led, and estimates of before it."""
+    before = None if step.source is None or step.way is None else world(logic, step.source)
+    return replace(world(logic, step.target), before=before)
 
 
 def power_up(logic: Sequence) -> Step:

@@ -35,9 +35,9 @@ def seeded(folder: Path, file: str, *edits: tuple[str, str]) -> Subject:
     if file == "vehicle":
         path = folder / "sandpiper.vehicle.toml"
         path.write_text(edited((DEMO / path.name).read_text(), *edits))
-        return Subject(
-            clean.sequences, clean.documents, load_vehicle(path), "", whole=True, words=clean.words
-        )
+        sequences = dict(clean.sequences)
+        vehicle = load_vehicle(path)
+        return Subject(sequences, clean.documents, vehicle, "", whole=True, words=clean.words)
     computer, _, alone = file.partition(" ")
     path = DEMO / f"{computer}.sequence.toml"
     document = parse_document(edited(path.read_text(), *edits), path)
