@@ -28,7 +28,7 @@ class Prover:
         """Whether it is proved to do the same, and why; or why that is undecided, if it is."""
         why = None
         if mutant.kind is Kind.EXITS_SWAPPED:
-            why = _decided_on_entry(self._sequence, mutant.sequence)
+            why = _order_of(self._sequence, mutant.sequence)
         elif mutant.kind is Kind.ACTION_REMOVED:
             why = _cut_anyway(self._sequence, mutant.sequence)
         elif mutant.kind is Kind.INHIBIT_REMOVED and has_solver():
@@ -78,23 +78,30 @@ def _inhibit_gone(sequence: Sequence, changed: Sequence) -> tuple[str, str]:
     raise AssertionError
 
 
-def _decided_on_entry(sequence: Sequence, changed: Sequence) -> str | None:
-    """Of two exits of a state the first asks flags alone, which do not change while it lasts.
-
-    So it is taken on the first tick in the state or never; the second, which has to be true more
-    than once, has not counted to its number on that tick: its counter is zero on entry.
-    """
-    for name, state in sequence.states.items():
-        swapped = changed.states[name].exits
-        pairs = [(a, b) for a, b in zip(state.exits, swapped, strict=True) if a.name != b.name]
-        if not pairs:
-            continue
-        first, second = pairs[0]
-        if first.hold_ticks == 1 and second.hold_ticks > 1 and _asks_flags(sequence, first):
-            return (
-                f"'{first.name}' asks flags alone: it is taken on the first tick in the state or "
-                f"never, and '{second.name}' has to wait"
-            )
+def _order_of(sequence: Sequence, changed: Sequence) -> str | None:
+    """Why the order of two exits that were swapped cannot matter."""
+    ways = [(sequence.common_exits, changed.common_exits)]
+    ways += [(state.exits, changed.states[name].exits) for name, state in sequence.states.items()]
+    pairs = ((a, b) for ours, theirs in ways for a, b in zip(ours, theirs, strict=True))
+    first, second = next((a, b) for a, b in pairs if a != b)
+    # a counter that lived on would be another one
+    counts_on = any(way.common and way.to in way.sources for way in (first, second))
+    if (first.to, first.actions) == (second.to, second.actions) and not counts_on:
+        return (
+            f"'{first.name}' and '{second.name}' lead to the same state with the same commands; only "
+            "which of them the record names can differ"
+        )
+    # the first asks flags alone, which do not change while a state lasts: it is taken on the first
+    # tick in it or never. The second, whose counter is zero on entry, has not counted to its number
+    if (
+        not first.common
+        and first.hold_ticks == 1 < second.hold_ticks
+        and _asks_flags(sequence, first)
+    ):
+        return (
+            f"'{first.name}' asks flags alone: it is taken on the first tick in the state or "
+            f"never, and '{second.name}' has to wait"
+        )
     return None
 
 
