@@ -88,8 +88,8 @@ def _order_of(sequence: Sequence, changed: Sequence) -> str | None:
     counts_on = any(way.common and way.to in way.sources for way in (first, second))
     if (first.to, first.actions) == (second.to, second.actions) and not counts_on:
         return (
-            f"'{first.name}' and '{second.name}' lead to the same state with the same commands; only "
-            "which of them the record names can differ"
+            f"'{first.name}' and '{second.name}' lead to the same state with the same commands; "
+            "only which of them the record names can differ"
         )
     # the first asks flags alone, which do not change while a state lasts: it is taken on the first
     # tick in it or never. The second, whose counter is zero on entry, has not counted to its number
