@@ -12,7 +12,9 @@ __all__ = [
     "continuity_inputs",
     "is_switch",
     "loads_on",
+    "motors_of",
     "needs_vehicle",
+    "no_motor",
     "sensor_of",
     "switches_of",
 ]
@@ -78,3 +80,14 @@ def continuity_inputs(subject: Subject, logic: Sequence, channel: Channel) -> tu
         and sensor.kind == "continuity"
         and sensor.place == channel.name
     )
+
+
+def motors_of(logic: Sequence) -> tuple[str, ...]:
+    """Functions that light a motor."""
+    return tuple(one.name for one in logic.functions.values() if one.kind == "igniter")
+
+
+def no_motor(subject: Subject) -> str | None:
+    """What a rule about motors lacks."""
+    some = any(motors_of(logic) for logic in subject.sequences.values())
+    return None if some else "no sequence lights a motor"

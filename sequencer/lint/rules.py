@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from sequencer.lint import (
     constant,
     holds,
+    inhibits,
     motors,
     order,
     parachutes,
@@ -41,6 +42,7 @@ RULES: Mapping[str, Rule] = {
     each.id: each
     for each in (
         *states.RULES,
+        *inhibits.RULES,
         *motors.RULES,
         *parachutes.RULES,
         *holds.RULES,

@@ -30,7 +30,6 @@ class Subject:
     sequences   by name of their computer
     documents   every file by its path, for the lines of keys
     vehicle     None where it is not known
-    title       for a reader: which set this is
     whole       whether nothing else flies with them: the set is that of a scenario
     rewired     the scenario whose wiring counts before that of the vehicle, if there is one
     words       every name that requirements and expectations speak of; None where no scenario is
@@ -40,7 +39,6 @@ class Subject:
     sequences: Mapping[str, Sequence]
     documents: Mapping[Path, Document]
     vehicle: Vehicle | None = None
-    title: str = ""
     whole: bool = False
     words: frozenset[str] | None = None
     rewired: Document | None = None
@@ -146,8 +144,7 @@ def _of_sequences(reader: _Reader, paths: list[Path], vehicle: Path | None) -> S
                 f"computer '{logic.name}' does not stand in {flown.path.name}",
                 nearest=nearest(logic.name, flown.computers),
             )
-    title = " and ".join(path.name for path in dict.fromkeys(paths))
-    return Subject(logics, reader.documents, flown, title)
+    return Subject(logics, reader.documents, flown)
 
 
 def _of_scenarios(reader: _Reader, scenarios: Mapping[Path, bool]) -> Iterator[Subject]:
@@ -173,10 +170,9 @@ def _of_scenarios(reader: _Reader, scenarios: Mapping[Path, bool]) -> Iterator[S
         logics = {logic.name: logic for logic in map(reader.sequence, files)}
         flown = None if vehicle is None else reader.vehicle(vehicle)
         spoken = frozenset[str]().union(*(words[member] for member in members))
-        count = f"{len(members)} scenarios" if len(members) > 1 else members[0].name
         # what a log gives may be a message that nobody in the set sends
         whole = flown is not None
-        yield Subject(logics, reader.documents, flown, count, whole=whole, words=spoken)
+        yield Subject(logics, reader.documents, flown, whole=whole, words=spoken)
 
 
 def _scenario(
@@ -198,7 +194,6 @@ def _scenario(
         logics,
         reader.documents,
         flown,
-        path.name,
         whole=flown is not None,
         words=words,
         rewired=document,

@@ -31,6 +31,7 @@ Vehicle, flight logic and scenarios of one rocket. Everything here is a copy of 
 change it into your own, one file at a time, and fly after every change:
 
     drycount fly .             # -v: timelines, verdicts, currents of the firing circuits
+    drycount lint .            # what cannot be right, whatever the weather
     drycount faults .          # what is covered, and what is not
 
 | file | holds |
@@ -128,7 +129,8 @@ testpaths = .
 
 _HOOK = """\
 #!/bin/sh
-# Before every commit, once `git config core.hooksPath hooks` has been said: fly every scenario.
+# Before every commit, once `git config core.hooksPath hooks` has been said: look through the
+# sequences, fly every scenario.
 set -eu
 cd "$(git rev-parse --show-toplevel)"
 PATH="$PWD/.venv/bin:$PATH"
@@ -136,18 +138,23 @@ command -v drycount >/dev/null || {
     echo "hooks/pre-commit: drycount is not installed; 'sh ci.sh' does that" >&2
     exit 1
 }
+drycount lint .
 exec drycount fly .
 """
 
 _CI = """\
 #!/bin/sh
-# For any continuous integration service: fly every scenario, keep the results.
+# For any continuous integration service: look through the sequences, fly every scenario, keep the
+# results.
 # Status 0: as expected; 1: something fell short; 2: a file cannot be used.
 set -eu
 cd "$(dirname "$0")"
 python3 -m venv .venv
 .venv/bin/python -m pip install --quiet "${DRYCOUNT:-drycount}"  # a name, a folder or an archive
+lint=0
+.venv/bin/drycount lint . --sarif lint.sarif || lint=$?
 .venv/bin/drycount fly . --junit results.xml --json results.json
+exit "$lint"
 """
 
 

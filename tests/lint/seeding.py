@@ -37,7 +37,7 @@ def seeded(folder: Path, file: str, *edits: tuple[str, str]) -> Subject:
         path.write_text(edited((DEMO / path.name).read_text(), *edits))
         sequences = dict(clean.sequences)
         vehicle = load_vehicle(path)
-        return Subject(sequences, clean.documents, vehicle, "", whole=True, words=clean.words)
+        return Subject(sequences, clean.documents, vehicle, whole=True, words=clean.words)
     computer, _, alone = file.partition(" ")
     path = DEMO / f"{computer}.sequence.toml"
     document = parse_document(edited(path.read_text(), *edits), path)
@@ -46,4 +46,4 @@ def seeded(folder: Path, file: str, *edits: tuple[str, str]) -> Subject:
     if alone:
         return Subject({computer: logic}, documents)
     sequences = {**clean.sequences, computer: logic}
-    return Subject(sequences, documents, clean.vehicle, "", whole=True, words=clean.words)
+    return Subject(sequences, documents, clean.vehicle, whole=True, words=clean.words)
