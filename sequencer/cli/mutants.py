@@ -33,10 +33,9 @@ __all__ = ["command"]
 )
 @click.option("--jobs", type=WholeNumber(1, 256), metavar="N", help="Worker processes.")
 @click.option(
-    "--all-killers",
-    "every",
+    "--alone",
     is_flag=True,
-    help="Find every scenario that notices a mutant, and what each scenario is good for (slow).",
+    help="Look for a second scenario that notices each, and tell what one alone notices.",
 )
 @click.option(
     "--least",
@@ -56,7 +55,7 @@ def command(
     seed: int | None,
     folder: Path | None,
     jobs: int | None,
-    every: bool,
+    alone: bool,
     least: int | None,
     verbose: bool,
     json_file: str | None,
@@ -83,7 +82,7 @@ def command(
             draw=None if wanted is None else (wanted, 1 if seed is None else seed),
             folder=folder,
             jobs=jobs,
-            every=every,
+            alone=alone,
             progress=step,
             announce=lambda line: click.echo(line, err=True),
         )

@@ -70,7 +70,7 @@ def _lines(summary: Summary, *, everything: bool) -> Iterator[Line]:
     if everything:
         yield from _killed(summary)
     yield from _kinds(summary)
-    if summary.every:
+    if summary.alone:
         yield from _worth(summary)
     yield 0, "", ""
     about = f"about: sequence {summary.sequence} {summary.digest[:SHORT]}"
@@ -173,24 +173,20 @@ def _kinds(summary: Summary) -> Iterator[Line]:
 
 
 def _worth(summary: Summary) -> Iterator[Line]:
-    """What each scenario is good for: what would go unnoticed without it."""
-    kills, alone = worth(summary)
-    yield 0, "", ""
-    yield 0, "scenarios: mutants that they notice, and that they alone notice", "bold"
-    width = max(map(len, summary.scenarios))
-    for name in sorted(summary.scenarios, key=lambda each: (-alone[each], -kills[each], each)):
-        yield 2, f"{name:<{width}}  {kills[name]:>4}  {alone[name]:>4}", ""
-
-
-def worth(summary: Summary) -> tuple[Counter[str], Counter[str]]:
-    """How many structural mutants each scenario notices, and how many it alone does."""
-    kills: Counter[str] = Counter()
+    """What would go unnoticed without each scenario."""
     alone: Counter[str] = Counter()
     for fate in summary.of(STRUCTURAL):
-        kills.update(list(fate.killers))
         if len(fate.killers) == 1:
             alone.update(list(fate.killers))
-    return kills, alone
+    yield 0, "", ""
+    yield 0, "structural mutants that one scenario alone notices", "bold"
+    width = max(map(len, summary.scenarios))
+    for name in sorted(summary.scenarios, key=lambda each: (-alone[each], each)):
+        if alone[name]:
+            yield 2, f"{name:<{width}}  {alone[name]:>4}", ""
+    idle = [name for name in summary.scenarios if not alone[name]]
+    if idle:
+        yield 2, f"none, of these: {', '.join(idle)}", ""
 
 
 def as_json(summary: Summary) -> str:
@@ -203,7 +199,7 @@ def as_json(summary: Summary) -> str:
         "file": str(summary.path),
         "digest": summary.digest,
         "scenarios": list(summary.scenarios),
-        "all_killers": summary.every,
+        "second_killers": summary.alone,
         **{name: _counts(getattr(summary, name)) for name in names},
         "mutants": [asdict(fate) for fate in summary.fates],
     }

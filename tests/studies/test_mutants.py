@@ -213,9 +213,9 @@ def test_what_is_found_before_it_is_stopped_is_kept(folder, monkeypatch):
 
 
 def test_jobs_change_nothing(folder):
-    one = flown(folder, every=True)
-    assert flown(folder, kept="other", jobs=2, every=True) == one
-    assert one.every
+    one = flown(folder, alone=True)
+    assert flown(folder, kept="other", jobs=2, alone=True) == one
+    assert one.alone
     assert tuple(
         next(fate for fate in one.fates if fate.id == "exit removed of 'top'").killers
     ) == ("flown", "key_out")
@@ -246,7 +246,7 @@ def test_command(folder, capsys):
 
 
 def test_nothing_on_a_terminal_is_wider_than_it(folder):
-    summary = flown(folder, every=True)
+    summary = flown(folder, alone=True)
     for width in (80, 120):
         out = io.StringIO()
         page = Console(file=out, width=width, force_terminal=True, color_system=None)

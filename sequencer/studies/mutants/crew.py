@@ -40,13 +40,13 @@ class Group:
 
     known    of each mutant, in order: its id and what earlier runs found
     suite    all scenarios by their keys
-    every    whether all killers are wanted
+    wanted   how many killers of each
     """
 
     known: tuple[Found, ...]
     suite: Mapping[str, Which]
     baselines: Baselines
-    every: bool
+    wanted: int
 
 
 class Crew(contextlib.AbstractContextManager["Crew"]):
@@ -157,8 +157,9 @@ def _fly(bench: _Bench, group: Group) -> list[Found]:
         seen = {*known.lived, *known.same, *known.killers}
         order = [key for key in order_for(mutant, group.baselines, killers) if key not in seen]
         new = Found(mutant.id)
-        if group.every or not known.killers:
-            new = bench.suite.fly(mutant, [group.suite[key] for key in order], every=group.every)
+        missing = group.wanted - len(known.killers)
+        if missing > 0:
+            new = bench.suite.fly(mutant, [group.suite[key] for key in order], wanted=missing)
         for key in {**known.killers, **new.killers}:
             killers[key] = killers.get(key, 0) + 1
         found.append(new)

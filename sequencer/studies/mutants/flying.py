@@ -74,11 +74,8 @@ class Suite:
         scenario = self._scenario(which)
         return fly_baseline(scenario, self.sequence.name, self._folder / which.key)
 
-    def fly(self, mutant: Mutant, order: Sequence[Which], *, every: bool = False) -> Found:
-        """Fly a mutant through scenarios, in this order, until one notices.
-
-        every   go on after that, so that all that notice are known
-        """
+    def fly(self, mutant: Mutant, order: Sequence[Which], *, wanted: int = 1) -> Found:
+        """Fly a mutant through scenarios, in this order, until so many as are wanted notice."""
         tables = tables_of(mutant.sequence)
         crews: dict[tuple[int, ...], Mapping[str, FlightLogic]] = {}
         found = Found(mutant.id)
@@ -96,7 +93,7 @@ class Suite:
                 found.lived.append(which.key)
                 continue
             found.killers[which.key] = shortfalls[0].what
-            if not every:
+            if len(found.killers) == wanted:
                 break
         return found
 

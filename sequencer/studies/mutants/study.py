@@ -47,7 +47,7 @@ def fly_mutants(
     draw: tuple[int, int] | None = None,
     folder: Path | None = None,
     jobs: int | None = None,
-    every: bool = False,
+    alone: bool = False,
     progress: Progress | None = None,
     announce: Callable[[str], None] | None = None,
 ) -> Summary:
@@ -57,7 +57,7 @@ def fly_mutants(
     draw     (how many, seed): only some of the mutants
     folder   where results are kept, and read from; None: in the user's cache
     jobs     worker processes, 1: none beside this one; nothing but the time depends on it
-    every    find all scenarios that notice a mutant, not only the first
+    alone    look for a second scenario that notices: what the first alone notices is known then
 
     Raises InputError for files that cannot be used, UsageError where no scenario flies the sequence
     or one falls short as it is.
@@ -80,13 +80,13 @@ def fly_mutants(
         crew = stack.enter_context(Crew(sequence, given, jobs or cores()))
         stack.callback(results.write)
         suite = _suite(sequence, crew, files)
-        flyer = _Flyer(crew, suite, results, progress)
-        baselines = flyer.baselines(mutants, every=every)
-        flyer.mutants(mutants, baselines, every=every)
+        flyer = _Flyer(crew, suite, results, progress, 2 if alone else 1)
+        baselines = flyer.baselines(mutants)
+        flyer.mutants(mutants, baselines)
         results.write()
     found = [results.of(mutant.id) for mutant in mutants]
     names = {key: which.name for key, which in suite.items()}
-    return summarise(logic, mutants, found, names, baselines, every=every)
+    return summarise(logic, mutants, found, names, alone=alone)
 
 
 def _suite(sequence: Path, crew: Crew, files: Sequence[Path]) -> dict[str, Which]:
@@ -107,15 +107,22 @@ class _Flyer:
     """Does what is not known yet."""
 
     def __init__(
-        self, crew: Crew, suite: dict[str, Which], results: Results, progress: Progress | None
+        self,
+        crew: Crew,
+        suite: dict[str, Which],
+        results: Results,
+        progress: Progress | None,
+        wanted: int,
     ) -> None:
         self._crew = crew
         self._suite = suite
         self._results = results
         self._progress = progress or (lambda _done, _all: None)
+        self._wanted = wanted
+        self._before = 0
         self._written = time.monotonic()
 
-    def baselines(self, mutants: Sequence[Mutant], *, every: bool) -> Baselines:
+    def baselines(self, mutants: Sequence[Mutant]) -> Baselines:
         """Fly scenarios as they stand: those that nothing is known of, or that mutants need.
 
         Raises UsageError where one falls short.
@@ -123,7 +130,7 @@ class _Flyer:
         known = {key: self._results.baseline(key) for key in self._suite}
         needed = {key for key, baseline in known.items() if baseline is None}
         for mutant in mutants:
-            needed |= self._missing(mutant, known, every=every)
+            needed |= self._missing(mutant, known)
         missing = [which for key, which in self._suite.items() if key in needed]
         for done, (which, baseline) in enumerate(self._crew.baselines(missing), 1):
             known[which.key] = baseline
@@ -140,11 +147,11 @@ class _Flyer:
         self._before = len(needed)
         return whole
 
-    def mutants(self, mutants: Sequence[Mutant], baselines: Baselines, *, every: bool) -> None:
+    def mutants(self, mutants: Sequence[Mutant], baselines: Baselines) -> None:
         """Fly mutants through all scenarios that could notice and are not known not to."""
         done = self._before
         whole = self._before + len(mutants)
-        groups = list(self._groups(mutants, baselines, every=every))
+        groups = list(self._groups(mutants, baselines))
         done += len(mutants) - sum(len(group.known) for group in groups)
         self._progress(done, whole)
         for found in self._crew.fly(groups):
@@ -154,9 +161,7 @@ class _Flyer:
             self._progress(done, whole)
             self._write()
 
-    def _groups(
-        self, mutants: Sequence[Mutant], baselines: Baselines, *, every: bool
-    ) -> Iterator[Group]:
+    def _groups(self, mutants: Sequence[Mutant], baselines: Baselines) -> Iterator[Group]:
         """Mutants of one part fly together, so that one learns from the other who notices."""
         for _, several in groupby(
             sorted(mutants, key=lambda mutant: mutant.about), key=lambda mutant: mutant.about
@@ -164,16 +169,14 @@ class _Flyer:
             part = tuple(several)
             for i in range(0, len(part), _TASK):
                 task = part[i : i + _TASK]
-                if any(self._missing(mutant, baselines, every=every) for mutant in task):
+                if any(self._missing(mutant, baselines) for mutant in task):
                     known = tuple(self._known(self._results.of(mutant.id)) for mutant in task)
-                    yield Group(known, self._suite, baselines, every)
+                    yield Group(known, self._suite, baselines, self._wanted)
 
-    def _missing(
-        self, mutant: Mutant, baselines: Mapping[str, Baseline | None], *, every: bool
-    ) -> set[str]:
+    def _missing(self, mutant: Mutant, baselines: Mapping[str, Baseline | None]) -> set[str]:
         """Scenarios that a mutant has still to be flown through."""
         found = self._known(self._results.of(mutant.id))
-        if found.killers and not every:
+        if len(found.killers) >= self._wanted:
             return set()
         seen = {*found.lived, *found.same, *found.killers}
         return {

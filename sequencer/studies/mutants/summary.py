@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Literal
 
 from sequencer.sequence import Sequence as FlightLogic
-from sequencer.studies.mutants.baseline import Baseline
 from sequencer.studies.mutants.equivalent import Prover
 from sequencer.studies.mutants.model import LIMITS, ROBUSTNESS, STRUCTURAL, Mutant
 from sequencer.studies.mutants.results import Found
@@ -21,8 +20,8 @@ class Fate:
     """What became of a mutant.
 
     status     "killed", "equivalent" (proved) or "survived"
-    killers    scenarios that notice, with the first way in which each falls short; one of them,
-               unless all were asked for
+    killers    scenarios that notice, with the first way in which each falls short: one of them, or
+               two where that was asked for
     differs    scenarios in which it does something else that nobody notices
     proof      why it is equivalent, or why that could not be shown
     """
@@ -58,7 +57,7 @@ class Summary:
 
     fates        of all, in the order of the file
     scenarios    that were flown
-    every        whether `killers` holds all of them
+    alone        whether a second killer of each was looked for
     """
 
     sequence: str
@@ -66,7 +65,7 @@ class Summary:
     digest: str
     scenarios: tuple[str, ...]
     fates: tuple[Fate, ...]
-    every: bool
+    alone: bool
 
     def of(self, kinds: frozenset[str], *, critical: bool = False) -> tuple[Fate, ...]:
         """Mutants of some kinds."""
@@ -105,15 +104,13 @@ def summarise(
     mutants: Sequence[Mutant],
     found: Sequence[Found],
     names: Mapping[str, str],
-    baselines: Mapping[str, Baseline],
     *,
-    every: bool,
+    alone: bool,
 ) -> Summary:
     """Sum up what was found; whoever survives is tried to be proved equivalent.
 
     names   of the scenarios by their keys
     """
-    del baselines
     prover = Prover(logic)
     fates = []
     for mutant, each in zip(mutants, found, strict=True):
@@ -129,7 +126,7 @@ def summarise(
                 change=mutant.change,
                 critical=mutant.critical,
                 status="killed" if killers else "equivalent" if proved else "survived",
-                killers=killers if every else dict(list(killers.items())[:1]),
+                killers=dict(list(killers.items())[: 2 if alone else 1]),
                 differs=tuple(names[key] for key in each.lived if key in names),
                 proof=proof,
             )
@@ -140,5 +137,5 @@ def summarise(
         digest=logic.digest,
         scenarios=tuple(names.values()),
         fates=tuple(fates),
-        every=every,
+        alone=alone,
     )
