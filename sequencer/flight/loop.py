@@ -19,7 +19,7 @@ from sequencer.flight.power import Power
 from sequencer.flight.recorder import Recorder
 from sequencer.flight.replay import Replay
 from sequencer.flight.samples import Kept, Recipe, Samples, recipes_of
-from sequencer.flight.target import Target, open_target
+from sequencer.flight.target import Target, check_computers, open_target
 from sequencer.flight.watching import Watch
 from sequencer.record import FLIGHT_OVER, FlightRecord
 from sequencer.record.logic import LogicSignals
@@ -47,6 +47,7 @@ def fly(
     Returns the record with the verdicts of all requirements. Raises UsageError for an unknown
     target or executor.
     """
+    check_computers(on, scenario.sequences)
     targets: dict[str, Target] = {}
     try:
         for name, logic in scenario.sequences.items():

@@ -99,7 +99,8 @@ def fly_many(
 
     Raises UsageError for paths, targets or executors that cannot be used.
     """
-    from sequencer.flight.target import check_target  # noqa: PLC0415 - as in fly_one
+    # late, as in fly_one
+    from sequencer.flight.target import check_target, one_at_a_time  # noqa: PLC0415
 
     files = find_scenarios(paths, keyword)
     if jobs is not None and jobs < 1:
@@ -107,7 +108,7 @@ def fly_many(
     check_target(on, executor)
     if watched and (on, executor) != ("model", "compiled"):
         raise UsageError("decisions can be seen on target 'model' with executor 'compiled' only")
-    workers = min(len(files), jobs or cores())
+    workers = 1 if one_at_a_time(on) else min(len(files), jobs or cores())
     one = partial(
         fly_one,
         on=on,

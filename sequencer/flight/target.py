@@ -2,12 +2,14 @@
 
 A target is chosen by one string, ``scheme`` or ``scheme:rest``. The table below names classes
 as text, so that nothing is imported before it is asked for; other packages add schemes through the
-entry point group ``drycount.targets``.
+entry point group ``drycount.targets``. ``flight=exec:PROGRAM,pad=model`` names one for each
+computer; those it does not name are executed by the model.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import Enum
 from importlib import import_module
 from importlib.metadata import entry_points
@@ -22,7 +24,9 @@ __all__ = [
     "Boot",
     "Capability",
     "Target",
+    "check_computers",
     "check_target",
+    "one_at_a_time",
     "open_target",
     "schemes",
     "tolerance_of",
@@ -32,6 +36,9 @@ __all__ = [
 BUILT_IN: Mapping[str, str] = {"model": "sequencer.flight.model:ModelTarget"}
 
 GROUP = "drycount.targets"
+
+_NAMED = re.compile(r"[^:,=\s]+=")
+_BETWEEN = re.compile(r",(?=[^:,=\s]+=)")
 
 
 class Boot(Enum):
@@ -91,8 +98,18 @@ def schemes() -> dict[str, str]:
 
 def check_target(spec: str, executor: str) -> None:
     """Raises UsageError for a target or an executor that could not be opened for any sequence."""
-    maker, rest = _maker(spec)
-    maker.check(rest, executor)
+    for _, one in _by_computer(spec):
+        maker, rest = _maker(one)
+        maker.check(rest, executor)
+
+
+def one_at_a_time(spec: str) -> bool:
+    """Whether a target that `spec` names can be open only once, as a port can.
+
+    Raises UsageError for an unknown scheme.
+    """
+    makers = [_maker(one)[0] for _, one in _by_computer(spec)]
+    return any(getattr(maker, "one_at_a_time", False) for maker in makers)
 
 
 def tolerance_of(spec: str) -> float:
@@ -100,8 +117,18 @@ def tolerance_of(spec: str) -> float:
 
     Raises UsageError for an unknown scheme.
     """
-    maker, _ = _maker(spec)
-    return float(getattr(maker, "tolerance_s", 0.0))
+    makers = [_maker(one)[0] for _, one in _by_computer(spec)]
+    return max(float(getattr(maker, "tolerance_s", 0.0)) for maker in makers)
+
+
+def check_computers(spec: str, computers: Iterable[str]) -> None:
+    """Raises UsageError if `spec` names a target for a computer that is none of these."""
+    known = tuple(computers)
+    for name, _ in _by_computer(spec):
+        if name and name not in known:
+            guess = nearest(name, known)
+            hint = f"; did you mean '{guess}'?" if guess else f" (known: {', '.join(known)})"
+            raise UsageError(f"target '{spec}' is for an unknown computer '{name}'{hint}")
 
 
 def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
@@ -110,8 +137,26 @@ def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
     Raises UsageError for an unknown scheme, or with the target's own one line where it cannot be
     opened.
     """
-    maker, rest = _maker(spec)
+    named = dict(_by_computer(spec))
+    maker, rest = _maker(named.get(sequence.name, named.get("", "model")))
     return cast("Target", maker(sequence, rest, executor))
+
+
+def _by_computer(spec: str) -> Iterator[tuple[str, str]]:
+    """(computer, its target); ("", target) where one is meant for all.
+
+    Raises UsageError for a computer that has two.
+    """
+    if not _NAMED.match(spec):
+        yield "", spec
+        return
+    seen = set()
+    for part in _BETWEEN.split(spec):
+        name, _, one = part.partition("=")
+        if name in seen:
+            raise UsageError(f"target '{spec}' names computer '{name}' twice")
+        seen.add(name)
+        yield name, one
 
 
 def _maker(spec: str) -> tuple[Any, str]:

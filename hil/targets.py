@@ -1,0 +1,173 @@
+"""Targets behind a link: a program on this host, and a board on a port.
+
+Registered in pyproject.toml under the entry point group ``drycount.targets``.
+"""
+
+from __future__ import annotations
+
+import logging
+import shlex
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from hil.agreeing import agree
+from hil.link import PATIENCE_S, Link
+from hil.measuring import measure, warning
+from hil.messages import NOT_TOLD, Ability, Frames, MalformedError, Output, OutputFlag, Reset
+from hil.streams import DEFAULT_BAUD, PortStream, ProgramStream, Stream
+from hil.wording import Wording
+from sequencer.errors import UsageError
+from sequencer.execute import Outputs
+from sequencer.flight.target import Boot, Capability
+from sequencer.sequence import Sequence as FlightLogic
+
+__all__ = ["LinkTarget", "ProgramTarget", "SerialTarget"]
+
+_LOG: Final = logging.getLogger(__name__)
+#: a program may have to wait for a core; one that died is noticed at once
+_PROGRAM_PATIENCE_S: Final = 30.0
+#: stands for the name of the computer in what follows the scheme
+_COMPUTER: Final = "{computer}"
+_BAUDS: Final = (300, 4_000_000)
+
+
+class LinkTarget:
+    """A sequence executed by whatever is at the other end of a byte stream, in lock step.
+
+    Raises UsageError if it executes another sequence, lacks an input, or does not keep to
+    docs/link.md; the stream is closed then.
+    """
+
+    tolerance_s = 0.0
+
+    def __init__(
+        self, sequence: FlightLogic, stream: Stream, *, patience_s: float = PATIENCE_S
+    ) -> None:
+        self.link = Link(stream, patience_s=patience_s)
+        self._sequence = sequence
+        try:
+            board = self.link.greet()
+            agree(self.link, sequence)
+            self.link.configure(bytes.fromhex(sequence.digest), NOT_TOLD)
+        except BaseException:
+            self.link.close()
+            raise
+        self._board = board
+        self._frames = Frames(board)
+        self._wording = Wording(sequence)
+        self.capabilities = frozenset({Capability.LOCK_STEP})
+        if board.abilities & Ability.WARM_RESET:
+            self.capabilities |= {Capability.REBOOT}
+        if board.value_bytes == 4:
+            self.tolerance_s = 1.0 / sequence.rate_hz
+
+    def reset(self, boot: Boot) -> None:
+        """Start the logic anew; a warm reset of a board that cannot do one is a LinkError."""
+        self.link.reset(Reset.WARM if boot is Boot.WARM else Reset.COLD)
+
+    def exchange(self, tick: int, values: Sequence[float], fresh: Sequence[bool]) -> Outputs:
+        """One tick on the board."""
+        sent = self._frames.tick(tick, self._sequence.rate_hz, values, fresh)
+        try:
+            output = self._frames.output(self.link.tick(sent))
+            self._look_at(output, tick)
+            return self._wording.tell(output)
+        except MalformedError as error:
+            raise self.link.error(f"sends an output frame that is no use: {error}") from error
+
+    def close(self) -> None:
+        """Tell the board to go safe, and let go of it."""
+        self.link.close()
+
+    def describe(self) -> Mapping[str, str]:
+        """What executed the sequence, as it says itself."""
+        board = self._board
+        return {
+            "target": self.link.stream.name,
+            "board": board.name,
+            "build": board.build,
+            "sequence": board.sequence.hex(),
+            "numbers": "double" if board.value_bytes == 8 else "single",
+        }
+
+    def _look_at(self, output: Output, tick: int) -> None:
+        if output.tick != tick:
+            raise MalformedError(f"it is about tick {output.tick}, not {tick}")
+        if output.flags & OutputFlag.EVENTS_LOST:
+            raise MalformedError("not all events of the tick fit into it")
+        if not output.flags & OutputFlag.MASKED:
+            raise self.link.error("has outputs that are not masked: nobody gave it a permit")
+
+
+class ProgramTarget(LinkTarget):
+    """``exec:PROGRAM WORDS...``: a program built for this host, over its pipes.
+
+    ``{computer}`` in it stands for the computer whose sequence is executed.
+    """
+
+    @staticmethod
+    def check(rest: str, executor: str) -> None:
+        """Refuse what names no program."""
+        del executor
+        _words(rest)
+
+    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+        del executor
+        words = [word.replace(_COMPUTER, sequence.name) for word in _words(rest)]
+        super().__init__(sequence, ProgramStream(words), patience_s=_PROGRAM_PATIENCE_S)
+
+
+class SerialTarget(LinkTarget):
+    """``serial:PORT`` or ``serial:PORT@BAUD``: a board on a serial port or an address.
+
+    The link is measured first; where it looks as if something on the way held bytes back, a
+    warning is logged. ``{computer}`` in PORT stands for the computer.
+    """
+
+    #: a port can be opened once
+    one_at_a_time = True
+
+    @staticmethod
+    def check(rest: str, executor: str) -> None:
+        """Refuse what names no port, and impossible rates."""
+        del executor
+        _port(rest)
+
+    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+        del executor
+        port, baud = _port(rest.replace(_COMPUTER, sequence.name))
+        super().__init__(sequence, PortStream(port, baud))
+        try:
+            self.measured = measure(self.link, self._frames)
+        except BaseException:
+            self.link.close()
+            raise
+        slow = warning(self.measured, baud)
+        if slow is not None:
+            _LOG.warning("warning: %s: %s", self.link.stream.name, slow)
+
+    def describe(self) -> Mapping[str, str]:
+        """What executed the sequence, and how long a round trip takes."""
+        trip = f"{self.measured.median_s * 1000.0:.2f} ms"
+        return {**super().describe(), "round trip": trip}
+
+
+def _words(rest: str) -> list[str]:
+    try:
+        words = shlex.split(rest)
+    except ValueError as error:
+        raise UsageError(f"target 'exec:{rest}': {str(error).lower()}") from error
+    if not words:
+        raise UsageError("target 'exec' needs a program: exec:PROGRAM")
+    return words
+
+
+def _port(rest: str) -> tuple[str, int]:
+    port, at, baud = rest.rpartition("@")
+    if not at:
+        port, baud = rest, str(DEFAULT_BAUD)
+    if not port:
+        raise UsageError("target 'serial' needs a port: serial:PORT or serial:PORT@BAUD")
+    if not (baud.isascii() and baud.isdigit() and _BAUDS[0] <= int(baud) <= _BAUDS[1]):
+        raise UsageError(f"target 'serial:{rest}': '{baud}' is no baud rate")
+    return port, int(baud)
