@@ -18,7 +18,7 @@ COUNTS = 220
 @pytest.fixture(scope="module")
 def clean(tmp_path_factory: pytest.TempPathFactory) -> FlightRecord:
     folder = tmp_path_factory.mktemp("clean")
-    for file in (Path(__file__).parents[2] / "scenarios").iterdir():
+    for file in (Path(__file__).parents[2] / "scenarios").glob("*.*"):
         (folder / file.name).write_bytes(file.read_bytes())
     return fly(folder, stop=14.0)
 
