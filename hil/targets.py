@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import logging
 import shlex
-from collections.abc import Mapping, Sequence
+import time
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from hil.agreeing import agree
@@ -41,9 +42,14 @@ class LinkTarget:
     tolerance_s = 0.0
 
     def __init__(
-        self, sequence: FlightLogic, stream: Stream, *, patience_s: float = PATIENCE_S
+        self,
+        sequence: FlightLogic,
+        stream: Stream,
+        *,
+        patience_s: float = PATIENCE_S,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self.link = Link(stream, patience_s=patience_s)
+        self.link = Link(stream, patience_s=patience_s, clock=clock)
         self._sequence = sequence
         try:
             board = self.link.greet()

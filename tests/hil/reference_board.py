@@ -105,7 +105,7 @@ class ReferenceBoard:
         if nonce != self.nonce or number < self.number:
             return b""
         if number == self.number:
-            return self.reply
+            return b"\x00" + self.reply
         if number > self.number + 1:
             return self.frame(REFUSED, number, nonce, bytes([5, kind]))
         self.number = number
@@ -120,7 +120,7 @@ class ReferenceBoard:
         if nonce == 0 or number != 1:
             return b""
         if nonce == self.nonce:
-            return self.reply if self.number == 1 else b""
+            return b"\x00" + self.reply if self.number == 1 else b""
         del body
         self.power_up()
         self.nonce, self.number = nonce, 1

@@ -27,10 +27,10 @@ def sequence(tmp_path):
     return sequence_in(tmp_path)
 
 
-def target_on(sequence, board, clock=None):
+def target_on(sequence, board):
     """A target on a board in memory."""
-    wire = Wire(board, clock)
-    return LinkTarget(sequence, wire), wire
+    wire = Wire(board)
+    return LinkTarget(sequence, wire, clock=wire.clock), wire
 
 
 def test_the_frames_of_the_page():
