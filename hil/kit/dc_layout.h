@@ -1,0 +1,174 @@
+/* How a sequence lies in its tables. Written by hil/layout_header.py from
+   sequencer/execute/layout.py, which says what the entries mean; do not edit. */
+
+#ifndef DC_LAYOUT_H
+#define DC_LAYOUT_H
+
+/* exported tables ask for it */
+#define DC_LAYOUT 0x1dd4f897
+
+#define DC_NONE (-1)
+#define DC_FIRST_GROUP 4
+#define DC_CELL_WIDTH 2
+#define DC_INPUT_WIDTH 2
+#define DC_ESTIMATE_WIDTH 8
+#define DC_EXIT_WIDTH 9
+#define DC_STATE_WIDTH 8
+#define DC_PULSE_WIDTH 4
+#define DC_SERVO_WIDTH 4
+#define DC_LOOP_WIDTH 9
+#define DC_COMMAND_WIDTH 3
+
+enum {
+    DC_HEAD_RATE_HZ = 0,
+    DC_HEAD_START = 1,
+    DC_HEAD_INPUTS = 2,
+    DC_HEAD_INPUTS_AT = 3,
+    DC_HEAD_ESTIMATES = 4,
+    DC_HEAD_ESTIMATES_AT = 5,
+    DC_HEAD_STATES = 6,
+    DC_HEAD_STATES_AT = 7,
+    DC_HEAD_EXITS = 8,
+    DC_HEAD_EXITS_AT = 9,
+    DC_HEAD_PULSES = 10,
+    DC_HEAD_PULSES_AT = 11,
+    DC_HEAD_SERVOS = 12,
+    DC_HEAD_SERVOS_AT = 13,
+    DC_HEAD_INHIBITS = 14,
+    DC_HEAD_INHIBITS_AT = 15,
+    DC_HEAD_LOOPS = 16,
+    DC_HEAD_LOOPS_AT = 17,
+    DC_HEAD_FLAGS = 18,
+    DC_HEAD_M_CELLS = 19,
+    DC_HEAD_M_FLAGS = 20,
+    DC_HEAD_M_HEARD = 21,
+    DC_HEAD_M_BLOCKS = 22,
+    DC_HEAD_M_HOLDS = 23,
+    DC_HEAD_M_LOOPS = 24,
+    DC_HEAD_M_UNTIL = 25,
+    DC_HEAD_M_DEMAND = 26,
+    DC_HEAD_M_ASKED = 27,
+    DC_HEAD_M_COMMANDED = 28,
+    DC_HEAD_M_CONSTANTS = 29,
+    DC_HEAD_M_SAVED = 30,
+    DC_HEAD_SAVED = 31,
+    DC_HEAD_SIZE = 32
+};
+
+enum {
+    DC_OP_TAKE = 0,
+    DC_OP_SAVE_AND_TAKE = 1,
+    DC_OP_SAVE = 2,
+    DC_OP_IN_STATE = 3,
+    DC_OP_NEGATE = 4,
+    DC_OP_ABS = 5,
+    DC_OP_SQRT = 6,
+    DC_OP_NOT = 7,
+    DC_OP_ADD = 8,
+    DC_OP_SUBTRACT = 9,
+    DC_OP_MULTIPLY = 10,
+    DC_OP_DIVIDE = 11,
+    DC_OP_MIN = 12,
+    DC_OP_MAX = 13,
+    DC_OP_LESS = 14,
+    DC_OP_LESS_EQUAL = 15,
+    DC_OP_GREATER = 16,
+    DC_OP_GREATER_EQUAL = 17,
+    DC_OP_EQUAL = 18,
+    DC_OP_NOT_EQUAL = 19,
+    DC_OP_AND = 20,
+    DC_OP_OR = 21,
+    DC_OP_AND_NOT = 22,
+    DC_OP_OR_NOT = 23
+};
+
+enum {
+    DC_BLOCK_EXPRESSION = 0,
+    DC_BLOCK_LOW_PASS = 1,
+    DC_BLOCK_FILTERED_RATE = 2,
+    DC_BLOCK_INTEGRAL = 3,
+    DC_BLOCK_PEAK = 4,
+    DC_BLOCK_MEDIAN3 = 5,
+    DC_BLOCK_AGE = 6,
+    DC_BLOCK_TIMER = 7,
+    DC_BLOCK_LATCH = 8,
+    DC_BLOCK_VOTE = 9,
+    DC_BLOCK_ATTITUDE = 10
+};
+
+enum {
+    DC_ESTIMATE_PLACE = 0,
+    DC_ESTIMATE_KIND = 1,
+    DC_ESTIMATE_GATE = 2,
+    DC_ESTIMATE_REGISTERS = 3,
+    DC_ESTIMATE_NUMBERS = 4,
+    DC_ESTIMATE_SUBJECT = 5,
+    DC_ESTIMATE_ARGUMENTS = 6,
+    DC_ESTIMATE_COUNT = 7
+};
+
+enum {
+    DC_EXIT_TO = 0,
+    DC_EXIT_CONDITION = 1,
+    DC_EXIT_NEEDED = 2,
+    DC_EXIT_FRESH = 3,
+    DC_EXIT_FRESH_PLACE = 4,
+    DC_EXIT_COMMON = 5,
+    DC_EXIT_LISTS = 6,
+    DC_EXIT_ACTIONS = 7,
+    DC_EXIT_ACTION_COUNT = 8
+};
+
+enum {
+    DC_STATE_EXITS = 0,
+    DC_STATE_EXIT_COUNT = 1,
+    DC_STATE_ENTRY = 2,
+    DC_STATE_ENTRY_COUNT = 3,
+    DC_STATE_LEAVE = 4,
+    DC_STATE_LEAVE_COUNT = 5,
+    DC_STATE_LOOPS = 6,
+    DC_STATE_LOOP_COUNT = 7
+};
+
+enum {
+    DC_PULSE_INHIBITS = 0,
+    DC_PULSE_INHIBIT_COUNT = 1,
+    DC_PULSE_PARACHUTE = 2,
+    DC_PULSE_TICKS = 3
+};
+
+enum {
+    DC_LOOP_ATTITUDE_PLACE = 0,
+    DC_LOOP_ATTITUDE_REGISTERS = 1,
+    DC_LOOP_RATE_Y = 2,
+    DC_LOOP_RATE_Z = 3,
+    DC_LOOP_NUMBERS = 4,
+    DC_LOOP_REGISTERS = 5,
+    DC_LOOP_FIRST_SERVO = 6,
+    DC_LOOP_SECOND_SERVO = 7,
+    DC_LOOP_FIRST_IS_Z = 8
+};
+
+enum {
+    DC_COMMAND_SET = 0,
+    DC_COMMAND_CLEAR = 1,
+    DC_COMMAND_FIRE = 2,
+    DC_COMMAND_CUT = 3,
+    DC_COMMAND_MOVE = 4
+};
+
+enum {
+    DC_EVENT_ENTERED = 0,
+    DC_EVENT_TOOK = 1,
+    DC_EVENT_SET = 2,
+    DC_EVENT_CLEARED = 3,
+    DC_EVENT_ENDED = 4,
+    DC_EVENT_CUT = 5,
+    DC_EVENT_FIRED = 6,
+    DC_EVENT_IGNORED = 7,
+    DC_EVENT_BLOCKED = 8,
+    DC_EVENT_MOVED = 9,
+    DC_EVENT_MOVE_BLOCKED = 10
+};
+
+#endif
