@@ -5,107 +5,109 @@
 
 static dc_real rate(const dc_sequence *s) { return (dc_real)dc_code_at(s, DC_HEAD_RATE_HZ); }
 
-static dc_cell argument(const dc_sequence *s, size_t entry)
+static void argument(const dc_sequence *s, size_t entry, dc_cell *value)
 {
-    return dc_evaluate(s, dc_size_at(s, entry));
+    dc_evaluate(s, dc_size_at(s, entry), value);
 }
 
-static dc_cell low_pass(const dc_sequence *s, size_t n, dc_register *r, dc_cell x)
-{
-    dc_real y = x.value;
+/* Each of these takes its argument, where it has just one, and leaves its output in `x`. */
 
-    if (x.bad)
-        return x;
+static void low_pass(const dc_sequence *s, size_t n, dc_register *r, dc_cell *x)
+{
+    dc_real y = x->value;
+
+    if (x->bad)
+        return;
     if (r[0].whole) {
-        y = r[1].real + dc_number_at(s, n) * (x.value - r[1].real);
-        if (!dc_finite(y))
-            return dc_no_value();
+        y = r[1].real + dc_number_at(s, n) * (x->value - r[1].real);
+        if (!dc_finite(y)) {
+            dc_no_value(x);
+            return;
+        }
     }
     r[0].whole = 1;
     r[1].real = y;
-    return dc_good(y);
+    x->value = y;
 }
 
-static dc_cell filtered_rate(const dc_sequence *s, size_t n, dc_register *r, dc_cell x)
+static void filtered_rate(const dc_sequence *s, size_t n, dc_register *r, dc_cell *x)
 {
     if (r[0].whole)
         r[3].whole++;
-    if (x.bad)
-        return x;
+    if (x->bad)
+        return;
     if (r[0].whole) {
         dc_real since = (dc_real)r[3].whole * dc_number_at(s, n + 1);
-        dc_real found = (x.value - r[2].real) / since;
+        dc_real found = (x->value - r[2].real) / since;
         dc_real y = r[1].real + dc_number_at(s, n) * (found - r[1].real);
-        if (!dc_finite(y))
-            return dc_no_value();
+        if (!dc_finite(y)) {
+            dc_no_value(x);
+            return;
+        }
         r[1].real = y;
     }
     r[0].whole = 1;
-    r[2].real = x.value;
+    r[2].real = x->value;
     r[3].whole = 0;
-    return dc_good(r[1].real);
+    x->value = r[1].real;
 }
 
-static dc_cell integral(const dc_sequence *s, size_t n, dc_register *r, size_t of)
+static void integral(const dc_sequence *s, size_t n, dc_register *r, size_t of, dc_cell *x)
 {
-    dc_cell x;
     dc_real y;
 
     if (dc_holds(s, of + 2)) {
         r[0].real = dc_number_at(s, n + 1);
-        return dc_good(r[0].real);
+    } else if (dc_code_at(s, of + 1) == DC_NONE || dc_holds(s, of + 1)) {
+        argument(s, of, x);
+        y = r[0].real + x->value * dc_number_at(s, n);
+        if (x->bad || !dc_finite(y)) {
+            dc_no_value(x);
+            return;
+        }
+        r[0].real = y;
     }
-    if (dc_code_at(s, of + 1) != DC_NONE && !dc_holds(s, of + 1))
-        return dc_good(r[0].real);
-    x = argument(s, of);
-    y = r[0].real + x.value * dc_number_at(s, n);
-    if (x.bad || !dc_finite(y))
-        return dc_no_value();
-    r[0].real = y;
-    return dc_good(y);
+    dc_good(x, r[0].real);
 }
 
-static dc_cell peak(const dc_sequence *s, dc_register *r, size_t of)
+static void peak(const dc_sequence *s, dc_register *r, size_t of, dc_cell *x)
 {
-    dc_cell x;
-
     if (dc_holds(s, of + 1)) {
         r[0].whole = 0;
         r[1].real = 0;
     }
-    x = argument(s, of);
-    if (x.bad)
-        return x;
-    r[1].real = r[0].whole ? dc_larger(r[1].real, x.value) : x.value;
+    argument(s, of, x);
+    if (x->bad)
+        return;
+    r[1].real = r[0].whole ? dc_larger(r[1].real, x->value) : x->value;
     r[0].whole = 1;
-    return dc_good(r[1].real);
+    x->value = r[1].real;
 }
 
-static dc_cell median3(dc_register *r, dc_cell x)
+static void median3(dc_register *r, dc_cell *x)
 {
-    dc_real low, high, y;
+    dc_real now = x->value, low, high;
 
-    if (x.bad)
-        return x;
+    if (x->bad)
+        return;
     if (!r[0].whole) {
         r[0].whole = 1;
-        r[1].real = x.value;
-        r[2].real = x.value;
+        r[1].real = now;
+        r[2].real = now;
     }
-    low = dc_smaller(x.value, r[1].real);
-    high = dc_larger(x.value, r[1].real);
-    y = dc_larger(low, dc_smaller(high, r[2].real));
+    low = dc_smaller(now, r[1].real);
+    high = dc_larger(now, r[1].real);
+    x->value = dc_larger(low, dc_smaller(high, r[2].real));
     r[2].real = r[1].real;
-    r[1].real = x.value;
-    return dc_good(y);
+    r[1].real = now;
 }
 
-static dc_cell age(const dc_sequence *s, size_t input)
+static void age(const dc_sequence *s, size_t input, dc_cell *x)
 {
-    return dc_good((dc_real)(s->clock - s->heard[input]) / rate(s));
+    dc_good(x, (dc_real)(s->clock - s->heard[input]) / rate(s));
 }
 
-static dc_cell timer(const dc_sequence *s, dc_register *r, size_t of)
+static void timer(const dc_sequence *s, dc_register *r, size_t of, dc_cell *x)
 {
     if (dc_holds(s, of + 1)) {
         r[0].whole = 0;
@@ -114,44 +116,43 @@ static dc_cell timer(const dc_sequence *s, dc_register *r, size_t of)
         r[0].whole = 1;
         r[1].whole = s->clock;
     }
-    if (!r[0].whole)
-        return dc_good(0);
-    return dc_good((dc_real)(s->clock - r[1].whole) / rate(s));
+    dc_good(x, r[0].whole ? (dc_real)(s->clock - r[1].whole) / rate(s) : 0);
 }
 
-static dc_cell latch(const dc_sequence *s, dc_register *r, size_t of)
+static void latch(const dc_sequence *s, dc_register *r, size_t of, dc_cell *x)
 {
     if (dc_holds(s, of))
         r[0].whole = 1;
     else if (dc_holds(s, of + 1))
         r[0].whole = 0;
-    return dc_truth(r[0].whole != 0);
+    dc_truth(x, r[0].whole != 0);
 }
 
-static dc_cell vote(const dc_sequence *s, size_t n, size_t of, size_t count)
+static void vote(const dc_sequence *s, size_t n, size_t of, size_t count, dc_cell *x)
 {
     uint16_t known = 0, yes = 0;
     size_t i;
 
     for (i = 0; i < count; i++) {
-        dc_cell member = argument(s, of + i);
-        if (member.bad)
+        argument(s, of + i, x);
+        if (x->bad)
             continue;
         known = (uint16_t)(known + 1u);
-        if (member.value != 0)
+        if (x->value != 0)
             yes = (uint16_t)(yes + 1u);
     }
     if ((dc_real)known < dc_number_at(s, n + 1))
-        return dc_no_value();
-    return dc_truth((dc_real)yes >= dc_number_at(s, n));
+        dc_no_value(x);
+    else
+        dc_truth(x, (dc_real)yes >= dc_number_at(s, n));
 }
 
-static dc_cell cosine(const dc_register *q)
+static void cosine(const dc_register *q, dc_cell *x)
 {
-    return dc_good(DC_REAL(2.0) * (q[1].real * q[3].real - q[0].real * q[2].real));
+    dc_good(x, DC_REAL(2.0) * (q[1].real * q[3].real - q[0].real * q[2].real));
 }
 
-static dc_cell nose_up(dc_register *q)
+static void nose_up(dc_register *q)
 {
     dc_real half = dc_root(DC_REAL(0.5));
 
@@ -159,21 +160,24 @@ static dc_cell nose_up(dc_register *q)
     q[1].real = 0;
     q[2].real = -half;
     q[3].real = 0;
-    return cosine(q);
 }
 
-static dc_cell attitude(const dc_sequence *s, size_t n, dc_register *q, size_t of)
+static void attitude(const dc_sequence *s, size_t n, dc_register *q, size_t of, dc_cell *out)
 {
     dc_cell rate_x, rate_y, rate_z;
     dc_real x, y, z, half_dt, q0, q1, q2, q3, n0, n1, n2, n3, square, norm;
 
-    if (dc_holds(s, of + 3))
-        return nose_up(q);
-    rate_x = argument(s, of);
-    rate_y = argument(s, of + 1);
-    rate_z = argument(s, of + 2);
+    if (dc_holds(s, of + 3)) {
+        nose_up(q);
+        cosine(q, out);
+        return;
+    }
+    dc_no_value(out);
+    argument(s, of, &rate_x);
+    argument(s, of + 1, &rate_y);
+    argument(s, of + 2, &rate_z);
     if (rate_x.bad || rate_y.bad || rate_z.bad)
-        return dc_no_value();
+        return;
     x = rate_x.value;
     y = rate_y.value;
     z = rate_z.value;
@@ -188,87 +192,111 @@ static dc_cell attitude(const dc_sequence *s, size_t n, dc_register *q, size_t o
     n3 = q3 + half_dt * (q0 * z + q1 * y - q2 * x);
     square = n0 * n0 + n1 * n1 + n2 * n2 + n3 * n3;
     if (!dc_finite(square) || square == 0)
-        return dc_no_value();
+        return;
     norm = dc_root(square);
     q[0].real = n0 / norm;
     q[1].real = n1 / norm;
     q[2].real = n2 / norm;
     q[3].real = n3 / norm;
-    return cosine(q);
+    cosine(q, out);
 }
 
-dc_cell dc_estimate(dc_sequence *s, size_t row)
+static dc_register *registers_of(const dc_sequence *s, size_t entry)
 {
-    dc_register *r = s->registers + (dc_size_at(s, row + DC_ESTIMATE_REGISTERS) -
-                                     dc_size_at(s, DC_HEAD_M_BLOCKS));
+    return s->registers + (dc_size_at(s, entry) - dc_size_at(s, DC_HEAD_M_BLOCKS));
+}
+
+void dc_estimate(dc_sequence *s, size_t row, dc_cell *found)
+{
+    dc_register *r = registers_of(s, row + DC_ESTIMATE_REGISTERS);
     size_t n = dc_size_at(s, row + DC_ESTIMATE_NUMBERS);
     size_t of = dc_size_at(s, row + DC_ESTIMATE_ARGUMENTS);
 
     switch (dc_code_at(s, row + DC_ESTIMATE_KIND)) {
     case DC_BLOCK_LOW_PASS:
-        return low_pass(s, n, r, argument(s, of));
+        argument(s, of, found);
+        low_pass(s, n, r, found);
+        break;
     case DC_BLOCK_FILTERED_RATE:
-        return filtered_rate(s, n, r, argument(s, of));
+        argument(s, of, found);
+        filtered_rate(s, n, r, found);
+        break;
     case DC_BLOCK_INTEGRAL:
-        return integral(s, n, r, of);
+        integral(s, n, r, of, found);
+        break;
     case DC_BLOCK_PEAK:
-        return peak(s, r, of);
+        peak(s, r, of, found);
+        break;
     case DC_BLOCK_MEDIAN3:
-        return median3(r, argument(s, of));
+        argument(s, of, found);
+        median3(r, found);
+        break;
     case DC_BLOCK_AGE:
-        return age(s, dc_size_at(s, row + DC_ESTIMATE_SUBJECT));
+        age(s, dc_size_at(s, row + DC_ESTIMATE_SUBJECT), found);
+        break;
     case DC_BLOCK_TIMER:
-        return timer(s, r, of);
+        timer(s, r, of, found);
+        break;
     case DC_BLOCK_LATCH:
-        return latch(s, r, of);
+        latch(s, r, of, found);
+        break;
     case DC_BLOCK_VOTE:
-        return vote(s, n, of, dc_size_at(s, row + DC_ESTIMATE_COUNT));
+        vote(s, n, of, dc_size_at(s, row + DC_ESTIMATE_COUNT), found);
+        break;
     case DC_BLOCK_ATTITUDE:
-        return attitude(s, n, r, of);
+        attitude(s, n, r, of, found);
+        break;
     default:
-        return argument(s, of);
+        argument(s, of, found);
+        break;
     }
 }
 
-/* What the estimate is before its first update, its registers reset; they are 0 already. */
-dc_cell dc_start_estimate(dc_sequence *s, size_t row)
+/* Registers at boot, and what the estimate is before its first update. */
+void dc_start_estimate(dc_sequence *s, size_t row, dc_cell *found)
 {
-    dc_register *r = s->registers + (dc_size_at(s, row + DC_ESTIMATE_REGISTERS) -
-                                     dc_size_at(s, DC_HEAD_M_BLOCKS));
+    dc_register *r = registers_of(s, row + DC_ESTIMATE_REGISTERS);
 
+    dc_no_value(found);
     switch (dc_code_at(s, row + DC_ESTIMATE_KIND)) {
     case DC_BLOCK_LOW_PASS:
     case DC_BLOCK_PEAK:
         r[0].whole = 0;
         r[1].real = 0;
-        return dc_no_value();
+        break;
     case DC_BLOCK_FILTERED_RATE:
         r[0].whole = 0;
         r[1].real = 0;
         r[2].real = 0;
         r[3].whole = 0;
-        return dc_no_value();
+        break;
     case DC_BLOCK_MEDIAN3:
         r[0].whole = 0;
         r[1].real = 0;
         r[2].real = 0;
-        return dc_no_value();
+        break;
     case DC_BLOCK_INTEGRAL:
         r[0].real = dc_number_at(s, dc_size_at(s, row + DC_ESTIMATE_NUMBERS) + 1);
-        return dc_good(r[0].real);
+        dc_good(found, r[0].real);
+        break;
     case DC_BLOCK_TIMER:
         r[0].whole = 0;
         r[1].whole = 0;
-        return dc_good(0);
+        dc_good(found, 0);
+        break;
     case DC_BLOCK_LATCH:
         r[0].whole = 0;
-        return dc_good(0);
+        dc_good(found, 0);
+        break;
     case DC_BLOCK_AGE:
-        return dc_good(0);
+        dc_good(found, 0);
+        break;
     case DC_BLOCK_ATTITUDE:
-        return nose_up(r);
+        nose_up(r);
+        cosine(r, found);
+        break;
     default:
-        return dc_no_value();
+        break;
     }
 }
 
@@ -288,15 +316,15 @@ void dc_ask_loop(dc_sequence *s, size_t loop)
 {
     size_t row = dc_size_at(s, DC_HEAD_LOOPS_AT) + loop * DC_LOOP_WIDTH;
     size_t n = dc_size_at(s, row + DC_LOOP_NUMBERS);
-    const dc_register *q = s->registers + (dc_size_at(s, row + DC_LOOP_ATTITUDE_REGISTERS) -
-                                           dc_size_at(s, DC_HEAD_M_BLOCKS));
+    const dc_register *q = registers_of(s, row + DC_LOOP_ATTITUDE_REGISTERS);
     dc_loop *memory = s->loops + loop;
-    dc_cell rate_y = argument(s, row + DC_LOOP_RATE_Y);
-    dc_cell rate_z = argument(s, row + DC_LOOP_RATE_Z);
+    dc_cell rate_y, rate_z;
     dc_real kp, ki, kd, limit, dt, q0, q1, q2, q3, e_y, e_z, i_y, i_z, y, z;
 
     memory->asked = 0;
-    if (dc_cell_at(s, dc_size_at(s, row + DC_LOOP_ATTITUDE_PLACE)).bad || rate_y.bad || rate_z.bad)
+    argument(s, row + DC_LOOP_RATE_Y, &rate_y);
+    argument(s, row + DC_LOOP_RATE_Z, &rate_z);
+    if (dc_is_bad(s, dc_size_at(s, row + DC_LOOP_ATTITUDE_PLACE)) || rate_y.bad || rate_z.bad)
         return;
     kp = dc_number_at(s, n);
     ki = dc_number_at(s, n + 1);

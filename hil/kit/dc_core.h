@@ -39,23 +39,23 @@ static inline size_t dc_cell_index(size_t place)
     return (place - DC_FIRST_GROUP) / DC_CELL_WIDTH;
 }
 
-static inline dc_cell dc_good(dc_real value)
+/* Cells go by address: to hand structures around by value some compilers call the library. */
+static inline void dc_good(dc_cell *cell, dc_real value)
 {
-    dc_cell cell;
-    cell.value = value;
-    cell.bad = 0;
-    return cell;
+    cell->value = value;
+    cell->bad = 0;
 }
 
-static inline dc_cell dc_no_value(void)
+static inline void dc_no_value(dc_cell *cell)
 {
-    dc_cell cell;
-    cell.value = 0;
-    cell.bad = 1;
-    return cell;
+    cell->value = 0;
+    cell->bad = 1;
 }
 
-static inline dc_cell dc_truth(int yes) { return dc_good(yes ? DC_REAL(1.0) : DC_REAL(0.0)); }
+static inline void dc_truth(dc_cell *cell, int yes)
+{
+    dc_good(cell, yes ? DC_REAL(1.0) : DC_REAL(0.0));
+}
 
 static inline int dc_finite(dc_real x)
 {
@@ -70,14 +70,15 @@ static inline dc_real dc_larger(dc_real a, dc_real b) { return a < b ? b : a; }
 dc_real dc_root(dc_real x); /* correctly rounded; x finite and not negative */
 
 /* dc_expression.c */
-dc_cell dc_cell_at(const dc_sequence *s, size_t place);
-dc_cell dc_evaluate(const dc_sequence *s, size_t at);
+void dc_cell_at(const dc_sequence *s, size_t place, dc_cell *cell);
+int dc_is_bad(const dc_sequence *s, size_t place);
+void dc_evaluate(const dc_sequence *s, size_t at, dc_cell *now);
 /* Whether the expression is true whose offset stands at `entry`; unknown or none at all: no. */
 int dc_holds(const dc_sequence *s, size_t entry);
 
 /* dc_blocks.c */
-dc_cell dc_estimate(dc_sequence *s, size_t row);
-dc_cell dc_start_estimate(dc_sequence *s, size_t row);
+void dc_estimate(dc_sequence *s, size_t row, dc_cell *found);
+void dc_start_estimate(dc_sequence *s, size_t row, dc_cell *found);
 void dc_ask_loop(dc_sequence *s, size_t loop);
 
 #endif

@@ -2,90 +2,101 @@
 
 #include "dc_core.h"
 
-dc_cell dc_cell_at(const dc_sequence *s, size_t place)
+void dc_cell_at(const dc_sequence *s, size_t place, dc_cell *cell)
 {
     size_t constants = dc_size_at(s, DC_HEAD_M_CONSTANTS), index;
-    dc_cell cell;
 
-    if (place >= constants)
-        return dc_good(
-            dc_number_at(s, s->tables->constants + (place - constants) / DC_CELL_WIDTH));
+    if (place >= constants) {
+        index = s->tables->constants + (place - constants) / DC_CELL_WIDTH;
+        dc_good(cell, dc_number_at(s, index));
+        return;
+    }
     index = dc_cell_index(place);
-    cell.value = s->values[index];
-    cell.bad = s->bad[index];
-    return cell;
+    cell->value = s->values[index];
+    cell->bad = s->bad[index];
 }
 
-static dc_cell unary(dc_code op, dc_cell a)
+int dc_is_bad(const dc_sequence *s, size_t place) { return s->bad[dc_cell_index(place)] != 0; }
+
+static void unary(dc_code op, dc_cell *a)
 {
-    if (a.bad)
-        return a;
+    dc_real x = a->value;
+
+    if (a->bad)
+        return;
     switch (op) {
     case DC_OP_NEGATE:
-        return dc_good(-a.value);
+        a->value = -x;
+        break;
     case DC_OP_NOT:
-        return dc_good(1 - a.value);
+        a->value = 1 - x;
+        break;
     case DC_OP_ABS: /* of -0.0 too */
-        return dc_good(a.value <= 0 ? 0 - a.value : a.value);
+        a->value = x <= 0 ? 0 - x : x;
+        break;
     default:
-        return a.value < 0 ? dc_no_value() : dc_good(dc_root(a.value));
-    }
-}
-
-static int is_false(dc_cell a) { return !a.bad && a.value == 0; }
-static int is_true(dc_cell a) { return !a.bad && a.value != 0; }
-
-static dc_cell both(dc_cell a, dc_cell b)
-{
-    if (is_false(a) || is_false(b))
-        return dc_truth(0);
-    return a.bad || b.bad ? dc_no_value() : dc_truth(1);
-}
-
-static dc_cell either(dc_cell a, dc_cell b)
-{
-    if (is_true(a) || is_true(b))
-        return dc_truth(1);
-    return a.bad || b.bad ? dc_no_value() : dc_truth(0);
-}
-
-static dc_cell inverse(dc_cell a)
-{
-    a.value = 1 - a.value;
-    return a;
-}
-
-static dc_cell binary(dc_code op, dc_cell a, dc_cell b)
-{
-    dc_real x = a.value, y = b.value;
-
-    switch (op) {
-    case DC_OP_AND:
-        return both(a, b);
-    case DC_OP_AND_NOT:
-        return both(a, inverse(b));
-    case DC_OP_OR:
-        return either(a, b);
-    case DC_OP_OR_NOT:
-        return either(a, inverse(b));
-    default:
+        if (x < 0)
+            dc_no_value(a);
+        else
+            a->value = dc_root(x);
         break;
     }
-    if (a.bad || b.bad)
-        return dc_no_value();
+}
+
+/* A truth as a number: 0 false, 1 true, 2 unknown. */
+static int truth(const dc_cell *a, int opposite)
+{
+    if (a->bad)
+        return 2;
+    return (a->value != 0) != opposite;
+}
+
+/* `deciding` is the truth of one side that is enough: false for "and", true for "or". */
+static void join(dc_cell *a, int b, int deciding)
+{
+    int first = truth(a, 0);
+
+    if (first == deciding || b == deciding)
+        dc_truth(a, deciding);
+    else if (first == 2 || b == 2)
+        dc_no_value(a);
+    else
+        dc_truth(a, !deciding);
+}
+
+/* The result takes the place of the left side. */
+static void binary(dc_code op, dc_cell *a, const dc_cell *b)
+{
+    dc_real x = a->value, y = b->value;
+
+    if (op >= DC_OP_AND) {
+        int opposite = op == DC_OP_AND_NOT || op == DC_OP_OR_NOT;
+        join(a, truth(b, opposite), op == DC_OP_OR || op == DC_OP_OR_NOT);
+        return;
+    }
+    if (a->bad || b->bad) {
+        dc_no_value(a);
+        return;
+    }
     switch (op) {
     case DC_OP_LESS:
-        return dc_truth(x < y);
+        dc_truth(a, x < y);
+        return;
     case DC_OP_LESS_EQUAL:
-        return dc_truth(x <= y);
+        dc_truth(a, x <= y);
+        return;
     case DC_OP_GREATER:
-        return dc_truth(x > y);
+        dc_truth(a, x > y);
+        return;
     case DC_OP_GREATER_EQUAL:
-        return dc_truth(x >= y);
+        dc_truth(a, x >= y);
+        return;
     case DC_OP_EQUAL:
-        return dc_truth(x == y);
+        dc_truth(a, x == y);
+        return;
     case DC_OP_NOT_EQUAL:
-        return dc_truth(x != y);
+        dc_truth(a, x != y);
+        return;
     case DC_OP_ADD:
         x = x + y;
         break;
@@ -96,8 +107,10 @@ static dc_cell binary(dc_code op, dc_cell a, dc_cell b)
         x = x * y;
         break;
     case DC_OP_DIVIDE:
-        if (y == 0)
-            return dc_no_value();
+        if (y == 0) {
+            dc_no_value(a);
+            return;
+        }
         x = x / y;
         break;
     case DC_OP_MIN:
@@ -107,45 +120,57 @@ static dc_cell binary(dc_code op, dc_cell a, dc_cell b)
         x = dc_larger(x, y);
         break;
     }
-    return dc_finite(x) ? dc_good(x) : dc_no_value();
+    if (dc_finite(x))
+        a->value = x;
+    else
+        dc_no_value(a);
 }
 
-dc_cell dc_evaluate(const dc_sequence *s, size_t at)
+void dc_evaluate(const dc_sequence *s, size_t at, dc_cell *now)
 {
     size_t step = at + 1, end = step + dc_size_at(s, at);
     dc_cell *saved = s->saved;
-    dc_cell now = dc_no_value();
+    dc_cell other;
 
+    dc_no_value(now);
     while (step < end) {
         dc_code op = dc_code_at(s, step), place = dc_code_at(s, step + 1);
         step += 2;
         if (op >= DC_OP_ADD) {
             if (place == DC_NONE) {
                 saved--;
-                now = binary(op, *saved, now);
+                binary(op, saved, now);
+                now->value = saved->value;
+                now->bad = saved->bad;
             } else {
-                now = binary(op, now, dc_cell_at(s, dc_size(place)));
+                dc_cell_at(s, dc_size(place), &other);
+                binary(op, now, &other);
             }
             continue;
         }
         if (op == DC_OP_SAVE_AND_TAKE || op == DC_OP_SAVE) {
-            *saved = now;
+            saved->value = now->value;
+            saved->bad = now->bad;
             saved++;
         }
         if (op == DC_OP_TAKE || op == DC_OP_SAVE_AND_TAKE) {
-            now = dc_cell_at(s, dc_size(place));
+            dc_cell_at(s, dc_size(place), now);
         } else if (op == DC_OP_IN_STATE) {
-            now = dc_truth(dc_code_at(s, step + dc_size(s->state)) != 0);
+            dc_truth(now, dc_code_at(s, step + dc_size(s->state)) != 0);
             step += dc_size(place);
         } else if (op != DC_OP_SAVE) {
-            now = unary(op, now);
+            unary(op, now);
         }
     }
-    return now;
 }
 
 int dc_holds(const dc_sequence *s, size_t entry)
 {
     dc_code at = dc_code_at(s, entry);
-    return at != DC_NONE && is_true(dc_evaluate(s, dc_size(at)));
+    dc_cell found;
+
+    if (at == DC_NONE)
+        return 0;
+    dc_evaluate(s, dc_size(at), &found);
+    return truth(&found, 0) == 1;
 }

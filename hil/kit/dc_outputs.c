@@ -20,16 +20,26 @@ uint8_t dc_publishes(const dc_sequence *s)
     return (uint8_t)(s->tables->fields != 0 && s->clock % s->tables->period == 0);
 }
 
-dc_cell dc_field(const dc_sequence *s, size_t field)
+uint8_t dc_field(const dc_sequence *s, size_t field, dc_real *value)
 {
-    return dc_cell_at(s, dc_size_at(s, s->tables->published + field));
+    dc_cell cell;
+
+    dc_cell_at(s, dc_size_at(s, s->tables->published + field), &cell);
+    *value = cell.value;
+    return (uint8_t)!cell.bad;
 }
 
 uint8_t dc_next_event(dc_sequence *s, dc_event *event)
 {
+    const dc_event *oldest = s->events + s->first;
+
     if (s->waiting == 0)
         return 0;
-    *event = s->events[s->first];
+    /* one by one: some compilers copy a structure by a call of the library */
+    event->clock = oldest->clock;
+    event->about = oldest->about;
+    event->detail = oldest->detail;
+    event->kind = oldest->kind;
     s->first++;
     if (s->first == s->room)
         s->first = 0;

@@ -141,9 +141,10 @@ uint8_t dc_on(const dc_sequence *s, size_t pulse);      /* 1 while it is on */
 dc_real dc_demand(const dc_sequence *s, size_t servo);  /* rad, or 0..1; always a number */
 uint8_t dc_flag(const dc_sequence *s, size_t flag);
 
-/* What is published: whether on this tick, and each field; truths are 0 and 1. */
+/* What is published: whether on this tick, and each field, truths as 0 and 1. The latter returns 0
+   where the field has no value now, which goes out as a NaN. */
 uint8_t dc_publishes(const dc_sequence *s);
-dc_cell dc_field(const dc_sequence *s, size_t field);
+uint8_t dc_field(const dc_sequence *s, size_t field, dc_real *value);
 
 /* Take the oldest event out of the ring; 0 when there is none. A full ring keeps what it has;
    dc_lost counts what found no room since boot. */

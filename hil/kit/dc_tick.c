@@ -72,21 +72,24 @@ static void sample(dc_sequence *s, const dc_real *values, const uint8_t *fresh)
     }
 }
 
-static void keep(dc_sequence *s, size_t cell, dc_cell found)
+static void keep(dc_sequence *s, size_t cell, const dc_cell *found)
 {
-    s->values[cell] = found.bad ? DC_REAL(0.0) : found.value;
-    s->bad[cell] = found.bad;
+    s->values[cell] = found->bad ? DC_REAL(0.0) : found->value;
+    s->bad[cell] = found->bad;
 }
 
 /* Step 2: every estimate in its order; a gated one only if its input was refreshed. */
 static void estimate(dc_sequence *s, const uint8_t *fresh)
 {
     size_t row = dc_size_at(s, DC_HEAD_ESTIMATES_AT), count = dc_size_at(s, DC_HEAD_ESTIMATES), i;
+    dc_cell found;
 
     for (i = 0; i < count; i++, row += DC_ESTIMATE_WIDTH) {
         dc_code gate = dc_code_at(s, row + DC_ESTIMATE_GATE);
-        if (gate == DC_NONE || fresh[gate])
-            keep(s, dc_cell_index(dc_size_at(s, row + DC_ESTIMATE_PLACE)), dc_estimate(s, row));
+        if (gate != DC_NONE && !fresh[gate])
+            continue;
+        dc_estimate(s, row, &found);
+        keep(s, dc_cell_index(dc_size_at(s, row + DC_ESTIMATE_PLACE)), &found);
     }
 }
 
@@ -116,7 +119,7 @@ static dc_code count_exits(dc_sequence *s, const uint8_t *fresh)
         if (gate != DC_NONE && !fresh[gate])
             continue;
         yes = dc_holds(s, row + DC_EXIT_CONDITION);
-        if (gate != DC_NONE && dc_cell_at(s, dc_size_at(s, row + DC_EXIT_FRESH_PLACE)).bad)
+        if (gate != DC_NONE && dc_is_bad(s, dc_size_at(s, row + DC_EXIT_FRESH_PLACE)))
             yes = 0;
         if (!yes) {
             *hold = 0;
@@ -184,11 +187,12 @@ static dc_code blocking(const dc_sequence *s, size_t row)
 {
     size_t at = dc_size_at(s, row + DC_PULSE_INHIBITS), i;
     size_t count = dc_size_at(s, row + DC_PULSE_INHIBIT_COUNT);
+    dc_cell found;
 
     for (i = 0; i < count; i++) {
         dc_code inhibit = dc_code_at(s, at + i);
         size_t entry = dc_size_at(s, DC_HEAD_INHIBITS_AT) + dc_size(inhibit);
-        dc_cell found = dc_evaluate(s, dc_size_at(s, entry));
+        dc_evaluate(s, dc_size_at(s, entry), &found);
         if (found.bad ? dc_code_at(s, row + DC_PULSE_PARACHUTE) == 0 : found.value != 0)
             return inhibit;
     }
@@ -351,6 +355,7 @@ static uint8_t flag_at_boot(const dc_sequence *s, size_t flag, const uint8_t *re
 void dc_boot(dc_sequence *s, const uint8_t *retained)
 {
     size_t count, row, i;
+    dc_cell cell;
 
     s->state = dc_code_at(s, DC_HEAD_START);
     s->clock = 0;
@@ -365,15 +370,20 @@ void dc_boot(dc_sequence *s, const uint8_t *retained)
     count = dc_size_at(s, DC_HEAD_INPUTS);
     for (i = 0; i < count; i++) {
         s->heard[i] = 0;
-        keep(s, 1 + i, dc_no_value()); /* they come after time in state */
+        s->values[1 + i] = 0; /* they come after time in state */
+        s->bad[1 + i] = 1;
     }
     row = dc_size_at(s, DC_HEAD_ESTIMATES_AT);
     count = dc_size_at(s, DC_HEAD_ESTIMATES);
-    for (i = 0; i < count; i++, row += DC_ESTIMATE_WIDTH)
-        keep(s, dc_cell_index(dc_size_at(s, row + DC_ESTIMATE_PLACE)), dc_start_estimate(s, row));
+    for (i = 0; i < count; i++, row += DC_ESTIMATE_WIDTH) {
+        dc_start_estimate(s, row, &cell);
+        keep(s, dc_cell_index(dc_size_at(s, row + DC_ESTIMATE_PLACE)), &cell);
+    }
     count = dc_size_at(s, DC_HEAD_FLAGS);
-    for (i = 0; i < count; i++)
-        keep(s, flag_cell(s, i), dc_truth(flag_at_boot(s, i, retained)));
+    for (i = 0; i < count; i++) {
+        dc_truth(&cell, flag_at_boot(s, i, retained));
+        keep(s, flag_cell(s, i), &cell);
+    }
     count = dc_size_at(s, DC_HEAD_EXITS);
     for (i = 0; i < count; i++)
         s->holds[i] = 0;

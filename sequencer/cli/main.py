@@ -39,6 +39,7 @@ COMMANDS: Mapping[str, str] = {
     "faults": "Show which faults the scenarios cover, and what is missing.",
     "new": "Start a project of your own that flies at once.",
     "draw": "Draw the state diagram of a sequence.",
+    "export": "Write a sequence as constant tables in C, for the firmware.",
 }
 
 

@@ -5,9 +5,19 @@
 
 #include "dc_core.h"
 
+#ifdef EXPORTED /* the name of a sequence whose tables are linked in */
+#define JOINED(name, rest) name##rest
+#define OF(name, rest) JOINED(name, rest)
+#define TEXT(x) #x
+#define HEADER(name) TEXT(name##_tables.h)
+#define INCLUDED(name) HEADER(name)
+#include INCLUDED(EXPORTED)
+#endif
+
 typedef struct {
     dc_tables tables;
-    dc_sequence logic;
+    dc_sequence *logic;
+    dc_sequence own;
 } host;
 
 static size_t some(size_t count) { return count > 0 ? count : 1; }
@@ -17,8 +27,9 @@ host *host_new(const dc_code *code, const dc_real *numbers, const uint32_t *at,
                const uint32_t *sizes)
 {
     host *h = calloc(1, sizeof *h);
-    dc_sequence *s = &h->logic;
+    dc_sequence *s = &h->own;
 
+    h->logic = s;
     h->tables.code = code;
     h->tables.numbers = numbers;
     h->tables.starts = at[0];
@@ -45,9 +56,20 @@ host *host_new(const dc_code *code, const dc_real *numbers, const uint32_t *at,
     return h;
 }
 
+#ifdef EXPORTED
+host *host_exported(void)
+{
+    static OF(EXPORTED, _memory) memory;
+    host *h = calloc(1, sizeof *h);
+
+    h->logic = OF(EXPORTED, _init)(&memory);
+    return h;
+}
+#endif
+
 void host_free(host *h)
 {
-    dc_sequence *s = &h->logic;
+    dc_sequence *s = &h->own;
 
     free(s->values);
     free(s->bad);
@@ -64,7 +86,7 @@ void host_free(host *h)
     free(h);
 }
 
-void host_boot(host *h, const uint8_t *retained) { dc_boot(&h->logic, retained); }
+void host_boot(host *h, const uint8_t *retained) { dc_boot(h->logic, retained); }
 
 /* Events as rows of three; how many there were, or -1 when some were lost. */
 int32_t host_tick(host *h, uint32_t clock, const double *values, const uint8_t *fresh,
@@ -73,26 +95,26 @@ int32_t host_tick(host *h, uint32_t clock, const double *values, const uint8_t *
     dc_real given[64];
     dc_event event;
     int32_t count = 0;
-    size_t inputs = dc_size_at(&h->logic, DC_HEAD_INPUTS), i;
+    size_t inputs = dc_size_at(h->logic, DC_HEAD_INPUTS), i;
 
     for (i = 0; i < inputs; i++)
         given[i] = (dc_real)values[i];
-    dc_tick(&h->logic, clock, given, fresh);
-    while (dc_next_event(&h->logic, &event)) {
+    dc_tick(h->logic, clock, given, fresh);
+    while (dc_next_event(h->logic, &event)) {
         int32_t *row = events + 3 * count;
         row[0] = event.kind;
         row[1] = event.about;
         row[2] = event.detail;
         count += event.clock == clock;
     }
-    return dc_lost(&h->logic) > 0 ? -1 : count;
+    return dc_lost(h->logic) > 0 ? -1 : count;
 }
 
-int32_t host_state(const host *h) { return dc_state(&h->logic); }
+int32_t host_state(const host *h) { return dc_state(h->logic); }
 
 void host_outputs(const host *h, uint8_t *on, double *demands, uint8_t *flags)
 {
-    const dc_sequence *s = &h->logic;
+    const dc_sequence *s = h->logic;
     size_t i;
 
     for (i = 0; i < dc_size_at(s, DC_HEAD_PULSES); i++)
@@ -107,12 +129,12 @@ int32_t host_message(const host *h, double *values, uint8_t *bad)
 {
     size_t i;
 
-    if (!dc_publishes(&h->logic))
+    if (!dc_publishes(h->logic))
         return 0;
-    for (i = 0; i < h->tables.fields; i++) {
-        dc_cell field = dc_field(&h->logic, i);
-        values[i] = (double)field.value;
-        bad[i] = field.bad;
+    for (i = 0; i < h->logic->tables->fields; i++) {
+        dc_real value;
+        bad[i] = !dc_field(h->logic, i, &value);
+        values[i] = (double)value;
     }
     return 1;
 }
@@ -144,7 +166,7 @@ static const char *kinds(dc_code block)
 /* Everything remembered, each at its place of the layout. */
 void host_memory(const host *h, double *image)
 {
-    const dc_sequence *s = &h->logic;
+    const dc_sequence *s = h->logic;
     size_t blocks = dc_size_at(s, DC_HEAD_M_BLOCKS), row, at, i, j;
 
     image[0] = s->state;

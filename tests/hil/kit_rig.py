@@ -44,19 +44,25 @@ def run(command, **given):
     return done.stdout
 
 
-def build_host(folder, *flags):
-    """The kit with tables that come at run time, as a loaded library."""
-    library = folder / "kit_host.so"
+def build_host(folder, *flags, exported=None):
+    """The kit as a loaded library.
+
+    exported   name of a sequence whose tables are in `folder`; without it they come at run time
+    """
+    library = folder / f"kit_{exported}_{len(flags)}.so"
+    named = () if exported is None else (f"-DEXPORTED={exported}", folder / f"{exported}_tables.c")
     run(
         [
             *(need("cc"), "-std=c99", "-O2", "-ffp-contract=off", "-fPIC", "-shared", *flags),
-            *(f"-I{KIT}", "-o", library, *SOURCES, _HOST),
+            *(f"-I{KIT}", f"-I{folder}", "-o", library, *named, *SOURCES, _HOST),
         ]
     )
     loaded = ctypes.CDLL(os.fspath(library))
     pointer = ctypes.c_void_p
     loaded.host_new.restype = pointer
     loaded.host_new.argtypes = [pointer] * 4
+    if exported is not None:
+        loaded.host_exported.restype = pointer
     loaded.host_free.argtypes = [pointer]
     loaded.host_boot.argtypes = [pointer, pointer]
     loaded.host_tick.argtypes = [pointer, ctypes.c_uint32, pointer, pointer, pointer]
@@ -70,9 +76,9 @@ def build_host(folder, *flags):
 
 
 class KitExecutor:
-    """An `Executor` that is the C kit; `single` and `bits` as the library was built."""
+    """An `Executor` that is the C kit; `single`, `bits`, `exported` as the library was built."""
 
-    def __init__(self, sequence, library, *, single=False, bits=16):
+    def __init__(self, sequence, library, *, single=False, bits=16, exported=False):
         self.sequence = sequence
         self._library = library
         self._kit = kit = kit_tables(sequence)
@@ -87,8 +93,12 @@ class KitExecutor:
             dtype=np.uint32,
         )
         sizes = np.array(list(kit.sizes.values()), dtype=np.uint32)
-        self._handle = library.host_new(
-            *(each.ctypes.data for each in (self._code, self._numbers, at, sizes))
+        self._handle = (
+            library.host_exported()
+            if exported
+            else library.host_new(
+                *(each.ctypes.data for each in (self._code, self._numbers, at, sizes))
+            )
         )
         self._values = np.zeros(len(sequence.inputs))
         self._fresh = np.zeros(len(sequence.inputs), dtype=np.uint8)
@@ -142,7 +152,8 @@ class KitExecutor:
         memory = self._image.tolist()
         places = self._kit.tables.registers
         return {
-            **{"state": memory[0], "entered": memory[1]},
+            "state": memory[0],
+            "entered": memory[1],
             **{name: memory[at] for name, at in places.items()},
         }
 

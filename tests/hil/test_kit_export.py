@@ -1,0 +1,180 @@
+"""`drycount export --c`: the demo's sequences as tables, built and flown beside the reference."""
+
+from __future__ import annotations
+
+import re
+from unittest.mock import patch
+
+import pytest
+from kit_rig import SOURCES, STRICT, KitExecutor, build_host, need, run
+
+from hil.export import KIT_FILES, export_c
+from hil.layout_header import KIT, layout_header
+from sequencer.cli.main import main
+from sequencer.execute import ReferenceExecutor
+from sequencer.flight import loop
+from sequencer.flight.target import Boot
+from sequencer.scenario import load_scenario
+from sequencer.scenario.starter import demo_folder
+from sequencer.sequence import load_sequence
+
+DEMO = ("flight", "pad")
+
+#: compiler and what it builds for; AVR's double is single precision
+CORES = {
+    "x86-64": ("cc",),
+    "cortex-m0plus": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m0plus", "-ffreestanding"),
+    "cortex-m3": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m3", "-ffreestanding"),
+    "cortex-m4": (
+        *("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m4", "-ffreestanding"),
+        *("-mfloat-abi=hard", "-mfpu=fpv4-sp-d16"),
+    ),
+    "cortex-m7": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m7", "-ffreestanding"),
+    "atmega2560": ("avr-gcc", "-mmcu=atmega2560"),
+}
+
+
+@pytest.fixture(scope="module")
+def exported(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("exported")
+    for name in DEMO:
+        export_c(load_sequence(demo_folder() / f"{name}.sequence.toml"), folder)
+    return folder
+
+
+class _Three:
+    """A target that is the reference; beside it runs the kit in both precisions."""
+
+    def __init__(self, sequence, folder, found):
+        self._name = sequence.name
+        self._found = found
+        double = build_host(folder, exported=sequence.name)
+        single = build_host(folder, "-DDC_SINGLE", exported=sequence.name)
+        self._executors = (
+            ReferenceExecutor(sequence),
+            KitExecutor(sequence, double, exported=True),
+            KitExecutor(sequence, single, single=True, exported=True),
+        )
+
+    def reset(self, boot):
+        for executor in self._executors:
+            executor.boot(executor.flags() if boot is Boot.WARM else None)
+
+    def exchange(self, clock, values, fresh):
+        outputs = [each.tick(clock, values, fresh) for each in self._executors]
+        for kept, told in zip(self._found, outputs, strict=True):
+            kept.extend((event, clock) for event in told.events)
+        assert repr(outputs[1]) == repr(outputs[0]), (self._name, clock)
+        wanted, got = (each.registers() for each in self._executors[:2])
+        assert repr({key: got[key] for key in wanted}) == repr(wanted), (self._name, clock)
+        return outputs[0]
+
+    def close(self):
+        pass
+
+
+@pytest.mark.parametrize("name", ["calm_landing", "reboot_in_coast", "replay_calm"])
+def test_the_demo_flies_on_its_tables_as_on_the_reference(name, exported):
+    """To the bit in double precision; in single precision events come within one tick."""
+    reference, double, single = found = [], [], []
+
+    def listen(_on, sequence, _executor):
+        return _Three(sequence, exported, found)
+
+    with patch.object(loop, "open_target", listen):
+        loop.fly(load_scenario(demo_folder() / f"{name}.scenario.toml"))
+    assert len(reference) > 20
+    assert double == reference
+    assert [event for event, _ in single] == [event for event, _ in reference]
+    assert all(
+        abs(tick - wanted) <= 1 for (_, tick), (_, wanted) in zip(single, reference, strict=True)
+    )
+
+
+@pytest.mark.parametrize("precision", ["single", "double"])
+@pytest.mark.parametrize("core", CORES)
+def test_kit_and_tables_build_without_a_warning(core, precision, exported, tmp_path):
+    compiler, *target = CORES[core]
+    need(compiler)
+    if core == "atmega2560" and precision == "double":
+        with pytest.raises(AssertionError, match="build with -DDC_SINGLE"):
+            run([compiler, *target, "-std=c99", "-c", KIT / "dc_root.c"], cwd=tmp_path)
+        return
+    wanted = ["-DDC_SINGLE"] if precision == "single" else []
+    tables = sorted(exported.glob("*_tables.c"))
+    run(
+        [
+            *(compiler, *target, *STRICT, *wanted, "-DDC_NAMES", "-Os", f"-I{KIT}", "-c"),
+            *(*SOURCES, *tables),
+        ],
+        cwd=tmp_path,
+    )
+    objects = sorted(tmp_path.glob("dc_*.o"))
+    assert len(objects) == len(SOURCES)
+    tools = compiler.removesuffix("gcc").removesuffix("cc")
+    # no library but the compiler's own, nothing that changes outside the memory it is given
+    asked = run([f"{tools}nm", "-u", *objects]).split()
+    own = re.compile(r"(_?dc_\w+|__\w+|_GLOBAL_OFFSET_TABLE_|U|.*:)$")
+    assert [symbol for symbol in asked if not own.match(symbol)] == []
+    for line in run([f"{tools}size", *objects]).splitlines()[1:]:
+        _, data, bss, *_ = line.split()
+        assert (data, bss) == ("0", "0"), line
+
+
+def test_the_same_sequence_gives_the_same_bytes(exported, tmp_path):
+    for name in DEMO:
+        for path in export_c(load_sequence(demo_folder() / f"{name}.sequence.toml"), tmp_path):
+            assert path.read_bytes() == (exported / path.name).read_bytes()
+            assert max(map(len, path.read_text().splitlines())) <= 100
+
+
+def test_the_kit_s_layout_is_that_of_the_executor():
+    """`python -m hil.layout_header` writes it anew."""
+    assert (KIT / "dc_layout.h").read_text() == layout_header()
+
+
+def test_the_command_writes_tables_and_kit(tmp_path, capsys):
+    sequence = demo_folder() / "pad.sequence.toml"
+    assert main(["export", str(sequence), "--c", str(tmp_path / "c"), "--kit"]) == 0
+    written = capsys.readouterr().out.split()
+    assert written == [
+        str(tmp_path / "c" / name) for name in ("pad_tables.h", "pad_tables.c", *KIT_FILES)
+    ]
+    assert load_sequence(sequence).digest in (tmp_path / "c" / "pad_tables.h").read_text()
+
+
+def test_tables_of_another_kit_do_not_build(exported, tmp_path):
+    """Nor those that need wider entries than the kit was told of."""
+    compiler = need("cc")
+    build = [compiler, "-std=c99", f"-I{KIT}", f"-I{tmp_path}", "-fsyntax-only"]
+    header = (exported / "pad_tables.h").read_text()
+    source = tmp_path / "old.c"
+    source.write_text('#include "pad_tables.h"\n')
+    (tmp_path / "pad_tables.h").write_text(re.sub("DC_LAYOUT != 0x", "DC_LAYOUT != 0x1", header))
+    with pytest.raises(AssertionError, match="export them again"):
+        run([*build, source])
+    (tmp_path / "pad_tables.h").write_text(header)
+    run([*build, source])
+    with pytest.raises(AssertionError, match="-DDC_CODE_BITS=16"):
+        run([*build, "-DDC_CODE_BITS=32", source])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "complaint"),
+    [
+        (["nowhere.toml", "--c", "x"], "nowhere.toml: no such file"),
+        (["{pad}"], "export: missing option '--c'; try 'drycount export --help'"),
+        (["{pad}", "--c", "{pad}"], "{pad}: cannot be written: file exists"),
+        (["{pad}", "--c", "{tmp}/no/where"], "{tmp}/no/where: cannot be written: no such file or"),
+        (["{dc}", "--c", "{tmp}/x"], "{dc}: names with 'dc_' are the kit's own; rename"),
+    ],
+)
+def test_what_cannot_be_exported_is_told_in_one_line(arguments, complaint, tmp_path, capsys):
+    pad = demo_folder() / "pad.sequence.toml"
+    dc = tmp_path / "dc.sequence.toml"
+    dc.write_text(pad.read_text().replace('name = "pad"', 'name = "dc"', 1))
+    given = {"pad": pad, "dc": dc, "tmp": tmp_path}
+    assert main(["export", *(each.format(**given) for each in arguments)]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith(f"drycount: {complaint.format(**given)}")
+    assert said.count("\n") == 1
