@@ -23,6 +23,18 @@ STRICT = (
     *("-Wshadow", "-Wstrict-prototypes", "-Wmissing-prototypes", "-Wundef", "-Wcast-align"),
     *("-Wdouble-promotion", "-Werror"),
 )
+#: compiler and what it builds for; AVR's double is single precision
+CORES = {
+    "x86-64": ("cc",),
+    "cortex-m0plus": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m0plus", "-ffreestanding"),
+    "cortex-m3": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m3", "-ffreestanding"),
+    "cortex-m4": (
+        *("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m4", "-ffreestanding"),
+        *("-mfloat-abi=hard", "-mfpu=fpv4-sp-d16"),
+    ),
+    "cortex-m7": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m7", "-ffreestanding"),
+    "atmega2560": ("avr-gcc", "-mmcu=atmega2560"),
+}
 SOURCES = sorted(KIT.glob("*.c"))
 _HOST = Path(__file__).with_name("kit_host.c")
 

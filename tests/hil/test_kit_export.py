@@ -6,7 +6,7 @@ import re
 from unittest.mock import patch
 
 import pytest
-from kit_rig import SOURCES, STRICT, KitExecutor, build_host, need, run
+from kit_rig import CORES, SOURCES, STRICT, KitExecutor, build_host, need, run
 
 from hil.export import KIT_FILES, export_c
 from hil.layout_header import KIT, layout_header
@@ -19,19 +19,6 @@ from sequencer.scenario.starter import demo_folder
 from sequencer.sequence import load_sequence
 
 DEMO = ("flight", "pad")
-
-#: compiler and what it builds for; AVR's double is single precision
-CORES = {
-    "x86-64": ("cc",),
-    "cortex-m0plus": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m0plus", "-ffreestanding"),
-    "cortex-m3": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m3", "-ffreestanding"),
-    "cortex-m4": (
-        *("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m4", "-ffreestanding"),
-        *("-mfloat-abi=hard", "-mfpu=fpv4-sp-d16"),
-    ),
-    "cortex-m7": ("arm-none-eabi-gcc", "-mthumb", "-mcpu=cortex-m7", "-ffreestanding"),
-    "atmega2560": ("avr-gcc", "-mmcu=atmega2560"),
-}
 
 
 @pytest.fixture(scope="module")
