@@ -40,10 +40,11 @@ class Kind(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """Two times of one event, s."""
+    """Two times of one event, s, and its place among the events of today."""
 
     was_s: float
     now_s: float
+    at: int
 
     @property
     def later_s(self) -> float:
@@ -183,13 +184,15 @@ def gathered(changes: Sequence[Change], tolerance_s: float) -> Iterator[str]:
             yield change.sentence
         elif at not in told:
             told.add(at)
-            yield _together(sorted(groups[at], key=_now_s))
+            yield _together(sorted(groups[at], key=_now))
 
 
 def first_of(changes: Sequence[Change]) -> Change | None:
     """The one that shows first in the flight, of those that are about events."""
     known = [change for change in changes if change.at_s is not None]
-    return min(known, key=lambda change: (change.at_s, change.kind)) if known else None
+    if not known:
+        return None
+    return min(known, key=lambda change: (change.at_s, change.kind, _now(change)))
 
 
 def _shifted(change: Change) -> bool:
@@ -201,7 +204,12 @@ def _later_s(change: Change) -> float:
 
 
 def _now_s(change: Change) -> float:
-    return 0.0 if change.sight is None else change.sight.now_s
+    return _now(change)[0]
+
+
+def _now(change: Change) -> tuple[float, int]:
+    """When it comes today, s, and before and after what else on that tick."""
+    return (0.0, 0) if change.sight is None else (change.sight.now_s, change.sight.at)
 
 
 def _together(changes: Sequence[Change]) -> str:

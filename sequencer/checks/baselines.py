@@ -117,10 +117,10 @@ class _Comparison:
         was, now = pair.was, pair.now
         first, last = self._late(was.tick, now.tick), self._late(was.ends, now.ends)
         if self._beyond(first):
-            sight = Sight(self.was.seconds(was.tick), self.now.seconds(now.tick))
+            sight = Sight(self.was.seconds(was.tick), self.now.seconds(now.tick), pair.now_at)
             yield words.moved(now.label, sight, now.count)
         elif self._beyond(last) and now.count == was.count > 1:
-            sight = Sight(self.was.seconds(was.ends), self.now.seconds(now.ends))
+            sight = Sight(self.was.seconds(was.ends), self.now.seconds(now.ends), pair.now_at)
             yield words.moved(now.label, sight, now.count, last=True)
         elif self._beyond_nothing(first):
             self.within += 1

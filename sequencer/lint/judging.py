@@ -10,6 +10,7 @@ from sequencer.errors import nearest
 from sequencer.lint.findings import Finding, Report, Rule, Skipped, Undecided
 from sequencer.lint.rules import IDLE_ACCEPTANCE, RULES
 from sequencer.lint.subject import Subject
+from sequencer.sequence.model import Acceptance
 
 __all__ = ["lint"]
 
@@ -99,6 +100,15 @@ def _check_acceptances(subjects: Iterable[Subject]) -> None:
                     )
 
 
+def _about(entry: Acceptance, findings: Iterable[Finding]) -> str:
+    """What an acceptance speaks of; of names that no finding of its rule has, the nearest."""
+    known = list(dict.fromkeys(name for finding in findings for name in finding.names))
+    text = " and ".join(f"'{name}'" for name in entry.about)
+    guesses = [nearest(name, known) for name in entry.about if name not in known]
+    hints = " and ".join(f"'{guess}'" for guess in guesses if guess)
+    return f"{text}; did you mean {hints}?" if hints else text
+
+
 def _accepted(
     subjects: Iterable[Subject], findings: list[Finding], ran: set[tuple[str, Path]]
 ) -> list[Finding]:
@@ -117,7 +127,14 @@ def _accepted(
                     used = True
                     result[number] = finding.with_acceptance(entry.reason)
             if not used and (entry.rule, path) in ran:
-                about = ", ".join(entry.about)
+                about = _about(
+                    entry,
+                    (
+                        each
+                        for each in findings
+                        if each.rule == entry.rule and each.sequence == path
+                    ),
+                )
                 result.append(
                     Finding(
                         rule=IDLE_ACCEPTANCE.id,

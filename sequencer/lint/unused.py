@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sequencer.errors import nearest
 from sequencer.expressions import variables
 from sequencer.lint.findings import Claim, rule
 from sequencer.lint.reading import exits_of, readers
@@ -225,6 +226,8 @@ def message_unsent(subject: Subject) -> Iterator[Claim]:
                 what = f"input '{name}' is from computer '{computer}', which does not fly with it"
             elif field not in _sent(sender):
                 what = f"input '{name}' is from '{computer}.{field}', which is not published"
+                guess = nearest(field, _sent(sender))
+                what += f"; did you mean '{computer}.{guess}'?" if guess else ""
             else:
                 continue
             yield Claim(logic, ("inputs", name), what, (name, f"{computer}.{field}"))

@@ -79,7 +79,9 @@ def _lines(summary: Summary, *, everything: bool) -> Iterator[Line]:
 
 def _score(score: Score) -> str:
     whole = score.killed + score.survived
-    text = f"{score.killed} of {whole} mutants noticed ({_percent(score.share)})"
+    text = "no mutant to notice"
+    if whole:
+        text = f"{score.killed} of {whole} mutants noticed ({_percent(score.share)})"
     return f"{text}, {score.equivalent} more proved equivalent" if score.equivalent else text
 
 
@@ -89,11 +91,12 @@ def _percent(share: float) -> str:
 
 
 def _noticed(score: Score) -> str:
-    return f"{score.killed} of {score.killed + score.survived} noticed"
+    whole = score.killed + score.survived
+    return f"{score.killed} of {whole} noticed" if whole else "none to notice"
 
 
 def _place(summary: Summary, fate: Fate) -> str:
-    return f"{summary.path.name}:{fate.line}"
+    return f"{summary.path.as_posix()}:{fate.line}"
 
 
 def _survivor(summary: Summary, fate: Fate) -> Iterator[Line]:
@@ -102,11 +105,13 @@ def _survivor(summary: Summary, fate: Fate) -> Iterator[Line]:
         yield 6, "no scenario does anything else for it: write one that does", "dim"
     else:
         named = _some(fate.differs)
-        yield 6, f"{named} {_do(len(fate.differs))}, and expects nothing about it", "dim"
+        yield 6, f"{named} {_do(len(fate.differs))} about it", "dim"
 
 
 def _do(number: int) -> str:
-    return "does something else" if number == 1 else "do something else"
+    if number == 1:
+        return "does something else, and expects nothing"
+    return "do something else, and expect nothing"
 
 
 def _some(names: tuple[str, ...], most: int = 3) -> str:

@@ -82,10 +82,11 @@ def _sequence(page: Page, one: SequenceReach, *, everything: bool) -> None:
     for word, exits in (("exits", True), ("inhibits", False)):
         leaves, shown, unique, cannot = one.leaves(exits=exits)
         if leaves:
-            text = f"{_of(shown, leaves)} conditions of {word} shown to decide"
-            text += f" ({_share(shown, leaves)})"
+            able = leaves - cannot
+            text = f"{_of(shown, able)} conditions of {word} shown to decide"
+            text += f" ({_share(shown, able)})" if able else ""
             text += f", {unique} of them by unique cause" if unique < shown else ""
-            text += f"; {cannot} cannot be shown" if cannot else ""
+            text += f"; {cannot} more cannot be shown" if cannot else ""
             page.wrapped("  decisions   ", text)
     _impossible(page, one)
     if everything:

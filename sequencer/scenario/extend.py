@@ -87,8 +87,10 @@ def _read(path: Path, above: tuple[Path, ...]) -> Document:
             what = f"extends '{base_name}': {error.what}"
             raise document.error(place, what, nearest=near) from None
         raise
+    if "scenario" not in base.data:
+        raise InputError("there is no table [scenario]", file=base_path)
     own = {key: value for key, value in document.data["scenario"].items() if key != "extends"}
-    head = base.data.get("scenario", {})
+    head = base.data["scenario"]
     if not isinstance(head, dict):
         raise base.error(("scenario",), "'scenario' must be a table")
     inherited = {k: v for k, v in head.items() if k not in _OWN}

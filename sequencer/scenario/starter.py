@@ -32,7 +32,10 @@ change it into your own, one file at a time, and fly after every change:
 
     drycount fly .             # -v: timelines, verdicts, currents of the firing circuits
     drycount lint .            # what cannot be right, whatever the weather
-    drycount faults .          # what is covered, and what is not
+    drycount faults .          # which faults are covered, and which are not
+    drycount fly . --coverage  # what no scenario exercises, and which to write for it
+    drycount mutants flight.sequence.toml  # mistakes that no scenario would notice
+    drycount baseline record . # keep what flights came to; later `compare` tells what moved
 
 | file | holds |
 | --- | --- |
@@ -47,12 +50,12 @@ then the limits of the sequences, each with its reason; then one scenario for ev
 you can name. `first.cells.toml` says which come next.
 
 `sh ci.sh` installs drycount (from the folder or archive that `DRYCOUNT` names, if it is set) and
-flies everything; run it for every change of the firmware. Who has pytest can say `pytest` as well:
-every scenario is a test (`pytest.ini` has the line that it takes). And
+flies everything, after `lint`; run it for every change of the firmware. Who has pytest can say
+`pytest` as well: every scenario is a test (`pytest.ini` has the line that it takes). And
 
     git config core.hooksPath hooks
 
-makes git fly everything before every commit, and refuse the commit where something falls short.
+makes git do the same before every commit, and refuse the commit where something falls short.
 
 Motors, igniters and ejection charges injure. A flight that comes out as expected here is no
 permission to fly: local law, the site's range safety officer and certified practice decide.
@@ -119,6 +122,7 @@ _IGNORE = """\
 .venv/
 results.xml
 results.json
+lint.sarif
 """
 
 _PYTEST = """\

@@ -57,8 +57,8 @@ class Kept:
 
     @property
     def exists(self) -> bool:
-        """Whether there is one."""
-        return self.timeline.is_file()
+        """Whether there is one, or something else in its place."""
+        return self.timeline.exists()
 
 
 @dataclass(frozen=True, slots=True)

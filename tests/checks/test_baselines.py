@@ -307,6 +307,21 @@ def test_events_that_moved_alike_have_one_sentence():
     assert len(list(gathered(changes[:2], 0.01))) == 2
 
 
+def test_on_one_tick_the_first_is_who_came_first_today():
+    was = "100 moved flight.fins\n1677 took flight.burnt out\n1677 moved flight.fins"
+    changes = compare_timelines(timeline(was), timeline(was.replace("1677", "1672"))).changes
+    first = first_of(changes)
+    assert first is not None
+    assert first.name == "took flight.burnt out"
+    third = was.replace("1677", "1672") + "\n1672 entered flight.coast"
+    three = compare_timelines(
+        timeline(was + "\n1677 entered flight.coast"), timeline(third), TICK
+    ).changes
+    (sentence,) = gathered(three, 0.01)
+    assert "from 'took flight.burnt out'" in sentence
+    assert "to 'entered flight.coast'" in sentence
+
+
 def test_what_it_was_flown_with_may_change_and_nothing_move():
     found = compare_timelines(timeline(vehicle="aa", wiring="1"), timeline(vehicle="bb", pad="1"))
     assert found.changes == ()

@@ -53,6 +53,14 @@ def test_it_is_the_demo_without_the_rest(project):
     assert len(found) < len(list(demo_folder().iterdir()))
 
 
+def test_its_readme_names_the_commands_that_it_needs(project):
+    text = (project / "README.md").read_text()
+    for command in ("fly .", "lint .", "faults .", "fly . --coverage", "baseline record ."):
+        assert f"    drycount {command}" in text
+    named = text.partition("    drycount mutants ")[2].split()[0]
+    assert (project / named).is_file()
+
+
 def test_its_readme_names_the_project_and_its_scripts_are_shell(project):
     assert (project / "README.md").read_text().startswith("# kestrel\n")
     for script in ("ci.sh", "hooks/pre-commit"):

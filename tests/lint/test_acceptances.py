@@ -56,8 +56,16 @@ def test_a_list_of_names_wants_all_of_them(found):
 def test_an_acceptance_of_nothing_is_found(found):
     (one,) = found(accepting(ACCEPTED)).open
     assert one.rule == "idle-acceptance"
-    assert one.sentence == "nothing that 'unused-limit' finds is about spare"
+    assert one.sentence == "nothing that 'unused-limit' finds is about 'spare'"
     assert one.file.read_text().splitlines()[one.line - 1] == "[[accepted]]"
+
+
+def test_an_acceptance_that_names_it_wrongly_is_told_the_nearest(found):
+    idle, unused = found(SPARE, accepting(ACCEPTED.replace('"spare"', '"spar"'))).open
+    assert unused.rule == "unused-limit"
+    assert idle.sentence == (
+        "nothing that 'unused-limit' finds is about 'spar'; did you mean 'spare'?"
+    )
 
 
 def test_an_acceptance_for_a_rule_that_had_nothing_to_look_at_is_left_alone(found):

@@ -47,7 +47,7 @@ flight: flight.sequence.toml, in 2 scenarios
   exits       2 of 4 taken
   functions   1 of 2 on or moved
   inhibits    0 of 1 held something back
-  decisions   1 of 7 conditions of exits shown to decide (14 %); 1 cannot be shown
+  decisions   1 of 6 conditions of exits shown to decide (16 %); 1 more cannot be shown
   decisions   1 of 1 conditions of inhibits shown to decide (100 %)
   nothing could ever show that `height > low` alone decides exit 'high up'
   to fly

@@ -336,6 +336,13 @@ class TestExtends:
             load_scenario(write(folder, text))
         assert ":2: extends 'calm_lnading.scenario.toml': no such file" in str(caught.value)
 
+    @pytest.mark.parametrize("text", ["", "[link]\ndelay_s = 0.0\n"])
+    def test_a_base_without_its_first_table(self, folder: Path, text: str) -> None:
+        base = write(folder, text, "base")
+        with pytest.raises(InputError) as caught:
+            load_scenario(write(folder, self.CHILD))
+        assert str(caught.value) == f"{base}: there is no table [scenario]"
+
     def test_the_digest_covers_both_files(self, folder: Path) -> None:
         write(folder, GOOD, "base")
         path = write(folder, self.CHILD)

@@ -228,6 +228,19 @@ def test_a_sample_is_the_same_every_time(folder):
     assert [fate.id for fate in flown(folder, draw=(5, 4)).fates] != [f.id for f in first.fates]
 
 
+def test_where_there_is_nothing_to_notice_no_share_is_told():
+    out = io.StringIO()
+    nothing = Summary("flight", Path("a.sequence.toml"), "0" * 16, ("calm",), (), alone=False)
+    print_mutants(nothing, Console(file=out, width=200))
+    assert out.getvalue().splitlines()[:4] == [
+        "flight: no mutant to notice",
+        "touching firing, inhibits or aborts: no mutant to notice",
+        "limits moved by 10 %: none to notice",
+        "limits moved by their own tolerance: none to notice",
+    ]
+    assert "%" not in out.getvalue().replace("10 %", "")
+
+
 def test_command(folder, capsys):
     kept = str(folder.parent / "kept")
     line = ["mutants", str(folder / SEQUENCE.name), "--out", kept, "--jobs", "1"]

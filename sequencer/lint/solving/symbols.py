@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import importlib
 import importlib.util
 import math
@@ -20,9 +21,16 @@ Formula = Any
 MOST_TICKS = 2**40
 
 
+@functools.cache
 def has_solver() -> bool:
-    """Whether z3 is installed."""
-    return importlib.util.find_spec("z3") is not None
+    """Whether z3 is installed, and can be loaded."""
+    if importlib.util.find_spec("z3") is None:
+        return False
+    try:
+        load_solver()
+    except Exception:  # noqa: BLE001 - half an installation: z3 raises its own where its library is missing
+        return False
+    return True
 
 
 def load_solver() -> Formula:
