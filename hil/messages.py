@@ -112,7 +112,7 @@ class Ability(IntFlag):
     MEASURES = 8
 
 
-class OutputFlag(IntFlag):
+class OutputFlag(IntEnum):
     """Remarks in an output frame."""
 
     MESSAGE = 1
@@ -244,12 +244,13 @@ class Names:
 class Output:
     """What one tick came to, in indices.
 
+    flags    bits of OutputFlag
     events   (kind, subject, detail)
     """
 
     tick: int
     board_us: int
-    flags: OutputFlag
+    flags: int
     state: int
     on: tuple[bool, ...]
     demands: tuple[float, ...]
@@ -313,7 +314,7 @@ class Frames:
             at += self._fields.size
         events = tuple(_EVENT.iter_unpack(body[at:]))
         on = tuple([bool(bits >> i & 1) for i in range(self._pulses)])
-        return Output(tick, board_us, OutputFlag(flags), state, on, demands, message, events)
+        return Output(tick, board_us, flags, state, on, demands, message, events)
 
 
 @dataclass(frozen=True, slots=True)
