@@ -5,19 +5,23 @@ Registered in pyproject.toml under the entry point group ``drycount.targets``.
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 import logging
 import shlex
+import shutil
 import time
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import Final
 
 from hil.agreeing import agree
 from hil.link import PATIENCE_S, Link
 from hil.measuring import measure, warning
-from hil.messages import NOT_TOLD, Ability, Frames, MalformedError, Output, OutputFlag, Reset
+from hil.messages import NOT_TOLD, Ability, Board, Frames, MalformedError, Output, OutputFlag, Reset
 from hil.streams import DEFAULT_BAUD, PortStream, ProgramStream, Stream
 from hil.wording import Wording
-from sequencer.errors import UsageError
+from sequencer.errors import UsageError, printable
 from sequencer.execute import Outputs
 from sequencer.flight.target import Boot, Capability
 from sequencer.sequence import Sequence as FlightLogic
@@ -90,11 +94,17 @@ class LinkTarget:
         board = self._board
         return {
             "target": self.link.stream.name,
-            "board": board.name,
-            "build": board.build,
+            "board": printable(board.name),
+            "build": printable(board.build),
             "sequence": board.sequence.hex(),
+            "firmware": self._firmware(board),
             "numbers": "double" if board.value_bytes == 8 else "single",
         }
+
+    def _firmware(self, board: Board) -> str:
+        """A hash of what the board says it is: its image cannot be read from here."""
+        told = (board.name, board.build, board.sequence.hex(), board.wiring.hex())
+        return hashlib.sha256(repr(told).encode()).hexdigest()
 
     def _look_at(self, output: Output, tick: int) -> None:
         if output.tick != tick:
@@ -120,7 +130,19 @@ class ProgramTarget(LinkTarget):
     def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
         del executor
         words = [word.replace(_COMPUTER, sequence.name) for word in _words(rest)]
+        self._words = words
         super().__init__(sequence, ProgramStream(words), patience_s=_PROGRAM_PATIENCE_S)
+
+    def _firmware(self, board: Board) -> str:
+        """A hash of the program, and of the files that are named behind it."""
+        del board
+        sums = hashlib.sha256()
+        for word in (shutil.which(self._words[0]) or "", *self._words[1:]):
+            file = Path(word)
+            with contextlib.suppress(OSError, ValueError):
+                if file.is_file():  # reading a pipe or a port would wait for somebody
+                    sums.update(hashlib.sha256(file.read_bytes()).digest())
+        return sums.hexdigest()
 
 
 class SerialTarget(LinkTarget):

@@ -44,8 +44,9 @@ def fly(
     executor  which of our executors the target "model" uses
     watch     looks at decisions, in targets of its own
 
-    Returns the record with the verdicts of all requirements. Raises UsageError for an unknown
-    target or executor.
+    Returns the record with the verdicts of all requirements; what it is about includes the firmware
+    that executed it, where a target says so. Raises UsageError for an unknown target or executor,
+    and with a target's one line where it fails.
     """
     check_computers(on, scenario.sequences)
     targets: dict[str, Target] = {}
@@ -54,7 +55,13 @@ def fly(
             targets[name] = (
                 open_target(on, logic, executor) if watch is None else watch.target(logic)
             )
-        return fly_on(scenario, targets, watch)
+        record = fly_on(scenario, targets, watch)
+        firmware = {
+            f"firmware {name}": facts["firmware"]
+            for name, facts in ((name, target.describe()) for name, target in targets.items())
+            if "firmware" in facts
+        }
+        return replace(record, hashes={**record.hashes, **firmware}) if firmware else record
     finally:
         for target in targets.values():
             target.close()

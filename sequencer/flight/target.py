@@ -86,7 +86,10 @@ class Target(Protocol):
         """Let go of everything that the target holds."""
 
     def describe(self) -> Mapping[str, str]:
-        """Facts for the record: what executed the sequence, and hashes of it."""
+        """Facts for the record: what executed the sequence, under "target".
+
+        A "firmware" is a SHA-256 (hex) of what executed it, for what results are about.
+        """
 
 
 def schemes() -> dict[str, str]:

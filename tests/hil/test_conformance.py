@@ -46,7 +46,9 @@ def test_a_program_conforms():
     assert found[-1] == "refuses another sequence"
 
 
-@pytest.mark.parametrize("otherwise", [{}, {"value": "f"}, {"abilities": 0}, {"max_payload": 256}])
+@pytest.mark.parametrize(
+    "otherwise", [{}, {"value": "f"}, {"name": "a\x1b\nb"}, {"abilities": 0}, {"max_payload": 256}]
+)
 def test_the_reference_board_conforms(otherwise):
     assert len(check_target("board", FLIGHT, ticks=150, opener=on_board(**otherwise))) == 7
 

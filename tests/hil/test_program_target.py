@@ -32,7 +32,12 @@ FLIGHTS = [
 @pytest.mark.parametrize(("name", "on"), FLIGHTS)
 def test_a_flight_on_a_program_is_the_flight_on_the_model(name, on):
     scenario = sequencer.load(DEMO / f"{name}.scenario.toml")
-    assert_same(scenario.fly(on=on), scenario.fly())
+    program, model = scenario.fly(on=on), scenario.fly()
+    assert_same(program, model)
+    about = {f"firmware {computer}" for computer in scenario.scenario.sequences}
+    made = program.hashes.keys() - model.hashes.keys()
+    assert made == about if on == BOTH else made < about
+    assert all(len(program.hashes[name]) == 64 for name in made)
 
 
 @pytest.mark.parametrize(
