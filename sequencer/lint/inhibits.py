@@ -135,7 +135,8 @@ def few_inhibits(subject: Subject) -> Iterator[Claim | Undecided]:
             elif path is not None:
                 steps, met, count = path
                 known = ", ".join(one.text for one in met) or "none"
-                what = f"a path to '{name}' comes past {count} independent inhibits, not two"
+                passed = "one independent inhibit" if count else "no independent inhibit"
+                what = f"a path to '{name}' comes past {passed}, not two"
                 details = (*steps_text(steps), f"fires {name}; inhibits met: {known}")
                 yield Claim(logic, ("functions", name), what, (name,), details)
 

@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Iterator
 from dataclasses import asdict
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
 from rich.console import Console
@@ -74,12 +75,29 @@ def _lines(summary: Summary) -> Iterator[tuple[str, str]]:
 
 def _share(share: Share, name: str, width: int) -> str:
     interval = share.interval
-    shown = f"{_percent(interval.estimate)} ({_percent(interval.low)} .. {_percent(interval.high)})"
+    shown = f"{_percent(interval.estimate)} ({_down(interval.low)} .. {_up(interval.high)})"
     return f"  {name:<{width}}  {share.count:>8}  {shown}"
 
 
 def _percent(share: float) -> str:
     return f"{100.0 * share:.3g} %"
+
+
+def _down(share: float) -> str:
+    return _outwards(share, ROUND_FLOOR)
+
+
+def _up(share: float) -> str:
+    return _outwards(share, ROUND_CEILING)
+
+
+def _outwards(share: float, way: str) -> str:
+    """An end of an interval with three digits: rounded so that it never promises more."""
+    exact = Decimal(f"{100.0 * share:.9g}")
+    if not exact:
+        return "0 %"
+    step = Decimal(1).scaleb(exact.adjusted() - 2)
+    return f"{float(exact.quantize(step, rounding=way)):.3g} %"
 
 
 def _requirements(summary: Summary) -> Iterator[tuple[str, str]]:

@@ -77,8 +77,9 @@ def _sequence(page: Page, one: SequenceReach, *, everything: bool) -> None:
         ("inhibits", one.held_back, _held(one)),
     )
     for word, names, done in parts:
+        able = len(names) - (len(one.second_locks) if names is one.held_back else 0)
         if names:
-            page.line(f"  {word:<10}  {_of(_reached(names), len(names))} {done}")
+            page.line(f"  {word:<10}  {_of(_reached(names), able)} {done}")
     for word, exits in (("exits", True), ("inhibits", False)):
         leaves, shown, unique, cannot = one.leaves(exits=exits)
         if leaves:
@@ -115,7 +116,9 @@ def _impossible(page: Page, one: SequenceReach) -> None:
 
 def _held(one: SequenceReach) -> str:
     locks = len(one.second_locks)
-    return "held something back" + (f"; {locks} can never be the one that does" if locks else "")
+    return "held something back" + (
+        f"; {locks} more can never be the one that does" if locks else ""
+    )
 
 
 def _names(page: Page, parts: Iterable[tuple[str, Mapping[str, tuple[str, ...]], str]]) -> None:

@@ -13,7 +13,7 @@ from sequencer.errors import InternalError, UsageError
 __all__ = ["STARTERS", "demo_folder", "start_project"]
 
 #: demo scenarios that, with every file they need, make up a new project: both ways home, a flight
-#: called off, and faults that begin at a time, an event and a state
+#: called off, faults that begin at a time, an event and a state, and one with dispersions
 STARTERS = (
     "calm_landing",
     "planned_recovery",
@@ -22,6 +22,7 @@ STARTERS = (
     "battery_aged",
     "reboot_in_coast",
     "channel_wears_in_flight",
+    "breeze",
 )
 
 _README = """\
@@ -35,6 +36,7 @@ change it into your own, one file at a time, and fly after every change:
     drycount faults .          # which faults are covered, and which are not
     drycount fly . --coverage  # what no scenario exercises, and which to write for it
     drycount mutants flight.sequence.toml  # mistakes that no scenario would notice
+    drycount campaign breeze.scenario.toml --flights 200  # probabilities, with intervals
     drycount baseline record . # keep what flights came to; later `compare` tells what moved
 
 | file | holds |

@@ -58,11 +58,9 @@ def _pulsed(
     scope.distinct(place, table.inhibits)
     independent = {inhibits[inhibit].condition for inhibit in table.inhibits}
     if table.kind == "igniter" and len(independent) < 2:
-        scope.fail(
-            place,
-            f"igniter '{name}' has {len(independent)} independent inhibits; whatever lights a "
-            "motor needs at least two",
-        )
+        has = "one independent inhibit" if independent else "no inhibit"
+        what = f"igniter '{name}' has {has}; whatever lights a motor needs at least two"
+        scope.fail(place, what)
     return Function(name, table.kind, ticks(table.pulse_s, rate_hz), table.inhibits)
 
 

@@ -167,4 +167,4 @@ def test_bad_files_are_one_line(folder, capsys):
 def test_a_new_project_can_be_asked(tmp_path, capsys):
     start_project(tmp_path / "kestrel")
     assert main(["faults", str(tmp_path / "kestrel")]) == 0
-    assert "7 scenarios:" in capsys.readouterr().out
+    assert "8 scenarios:" in capsys.readouterr().out

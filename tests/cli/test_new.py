@@ -59,6 +59,8 @@ def test_its_readme_names_the_commands_that_it_needs(project):
         assert f"    drycount {command}" in text
     named = text.partition("    drycount mutants ")[2].split()[0]
     assert (project / named).is_file()
+    named = text.partition("    drycount campaign ")[2].split()[0]
+    assert load_scenario(project / named).dispersions.each
 
 
 def test_its_readme_names_the_project_and_its_scripts_are_shell(project):

@@ -49,7 +49,7 @@ def armed(asks, inhibits):
 def test_a_flag_that_the_key_sets_is_the_key_once_more(looked):
     (one,) = looked("few-inhibits", *armed("key", '["key_out", "unarmed", "chute_out"]'))
     assert one.names == ("motor",)
-    assert one.sentence == "a path to 'motor' comes past 1 independent inhibits, not two"
+    assert one.sentence == "a path to 'motor' comes past one independent inhibit, not two"
     first, second, last = one.details
     assert first == "power-up: pad"
     assert second.startswith("'armed' (line ")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -69,6 +70,15 @@ faults        1 of 2 cells that matter covered (fault by phase), but not:
 3 of 4 states, 2 of 4 exits, 2 of 7 conditions (28 %) shown to decide
 """
     )
+
+
+def test_what_can_never_hold_anything_back_is_no_part_of_the_count(results, page):
+    found = reach(results)
+    (one,) = found.sequences
+    locked = replace(one, second_locks=frozenset(one.sequence.inhibits))
+    out, text = page()
+    print_reach(replace(found, sequences=(locked,)), FAULTS, out)
+    assert "  inhibits    0 of 0 held something back; 1 more can never be the one" in text()
 
 
 @pytest.mark.parametrize("width", [60, 80, 120])

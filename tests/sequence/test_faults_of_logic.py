@@ -18,15 +18,15 @@ FAULTS = [
         'inhibits = ["key_out", "chute_out"]',
         'inhibits = ["key_out"]',
         "motor = {",
-        "igniter 'motor' has 1 independent inhibits; whatever lights a motor needs",
+        "igniter 'motor' has one independent inhibit; whatever lights a motor needs",
         None,
     ),
-    (', inhibits = ["key_out", "chute_out"]', "", "motor = {", "has 0 independent inhibits", None),
+    (', inhibits = ["key_out", "chute_out"]', "", "motor = {", "has no inhibit;", None),
     (
         'in_place_when = "chute_fired"',
         'in_place_when = "not  arm_key"',
         "motor = {",
-        "has 1 independent inhibits",
+        "has one independent inhibit",
         None,
     ),
     (

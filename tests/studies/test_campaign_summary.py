@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -146,6 +147,13 @@ def test_the_report_says_it_all(scenario, tmp_path, capsys):
     print_campaign(found, console())
     text = capsys.readouterr().out
     assert "216 of 240 flights came out as expected: between" in text
+    said = re.search(r"between (.*) and (.*) of all do", text)
+    told = re.search(r"as expected +216 +90 % \((.*) \.\. (.*)\)", text)
+    assert said is not None
+    assert told is not None
+    assert [float(end.strip(" %")) for end in said.groups()] == [
+        float(end.strip(" %")) for end in told.groups()
+    ]
     assert f"goes with: {WIND} -" in text
     assert "never came" in text
     document = json.loads(as_json(found))
