@@ -15,10 +15,12 @@ from sequencer.errors import UsageError
 from sequencer.sequence.model import Input, Sequence
 from sequencer.units import unit
 
-__all__ = ["KIT_FILES", "export_c", "tables_header", "tables_source"]
+__all__ = ["BENCH_FILES", "KIT_FILES", "export_c", "tables_header", "tables_source"]
 
 #: the kit's own sources, without which the tables are of no use
-KIT_FILES = tuple(sorted(path.name for path in KIT.iterdir() if path.suffix in {".c", ".h"}))
+KIT_FILES = tuple(sorted(path.name for path in KIT.glob("*.[ch]")))
+#: the link to a host, which has no place in a flight image
+BENCH_FILES = tuple(f"bench/{path.name}" for path in sorted((KIT / "bench").glob("*.[ch]")))
 
 _WIDTH = 100
 _DIGEST_BYTES = 32
@@ -39,10 +41,13 @@ _MEMORY: Mapping[str, tuple[str, str]] = {
 }
 
 
-def export_c(sequence: Sequence, folder: Path, *, kit: bool = False) -> list[Path]:
+def export_c(
+    sequence: Sequence, folder: Path, *, kit: bool = False, bench: bool = False
+) -> list[Path]:
     """Write NAME_tables.h and NAME_tables.c into a folder, which is made if need be.
 
-    kit   copy the kit's sources there too
+    kit     copy the kit's sources there too
+    bench   and those of the link, into a folder of their own
 
     Returns the files. Raises UsageError where they cannot be written, or where the name of the
     sequence is one that the kit uses itself.
@@ -55,10 +60,12 @@ def export_c(sequence: Sequence, folder: Path, *, kit: bool = False) -> list[Pat
         f"{sequence.name}_tables.h": tables_header(sequence),
         f"{sequence.name}_tables.c": tables_source(sequence),
     }
-    if kit:
-        texts.update({name: (KIT / name).read_text(encoding="utf-8") for name in KIT_FILES})
+    copied = (*(KIT_FILES if kit else ()), *(BENCH_FILES if bench else ()))
+    texts.update({name: (KIT / name).read_text(encoding="utf-8") for name in copied})
     try:
         folder.mkdir(exist_ok=True)
+        if bench:
+            (folder / "bench").mkdir(exist_ok=True)
         for name, text in texts.items():
             (folder / name).write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
@@ -98,6 +105,7 @@ def _names(sequence: Sequence, kit: KitTables) -> dict[str, tuple[str, ...]]:
         "exit": kit.tables.exits,
         "flag": tuple(sequence.flags),
         "inhibit": tuple(sequence.inhibits),
+        "function": tuple(sequence.functions),
         "pulse": tuple(each.name for each in functions if each.kind != "servo"),
         "servo": tuple(each.name for each in functions if each.kind == "servo"),
         "field": publication.fields if publication is not None else (),

@@ -22,10 +22,13 @@ __all__ = ["command"]
     help="Write NAME_tables.h and NAME_tables.c there.",
 )
 @click.option("--kit", is_flag=True, help="Copy the C sources that execute the tables there too.")
-def command(sequence: Path, folder: Path, *, kit: bool) -> None:
+@click.option(
+    "--bench", is_flag=True, help="Copy those of the link to a host into DIR/bench (docs/link.md)."
+)
+def command(sequence: Path, folder: Path, *, kit: bool, bench: bool) -> None:
     """Write a SEQUENCE file as constant tables in C99, for the firmware (docs/kit.md)."""
     from hil.export import export_c
     from sequencer.sequence import load_sequence
 
-    for path in export_c(load_sequence(sequence), folder, kit=kit):
+    for path in export_c(load_sequence(sequence), folder, kit=kit, bench=bench):
         click.echo(path)

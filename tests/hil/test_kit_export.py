@@ -8,7 +8,7 @@ from unittest.mock import patch
 import pytest
 from kit_rig import CORES, SOURCES, STRICT, KitExecutor, build_host, need, run
 
-from hil.export import KIT_FILES, export_c
+from hil.export import BENCH_FILES, KIT_FILES, export_c
 from hil.layout_header import KIT, layout_header
 from sequencer.cli.main import main
 from sequencer.execute import ReferenceExecutor
@@ -91,13 +91,13 @@ def test_kit_and_tables_build_without_a_warning(core, precision, exported, tmp_p
     tables = sorted(exported.glob("*_tables.c"))
     run(
         [
-            *(compiler, *target, *STRICT, *wanted, "-DDC_NAMES", "-Os", f"-I{KIT}", "-c"),
-            *(*SOURCES, *tables),
+            *(compiler, *target, *STRICT, *wanted, "-DDC_NAMES", "-DDC_BENCH", "-Os", f"-I{KIT}"),
+            *("-c", *SOURCES, KIT / "bench" / "dc_link.c", *tables),
         ],
         cwd=tmp_path,
     )
     objects = sorted(tmp_path.glob("dc_*.o"))
-    assert len(objects) == len(SOURCES)
+    assert len(objects) == len(SOURCES) + 1
     tools = compiler.removesuffix("gcc").removesuffix("cc")
     # no library but the compiler's own, nothing that changes outside the memory it is given
     asked = run([f"{tools}nm", "-u", *objects]).split()
@@ -122,10 +122,11 @@ def test_the_kit_s_layout_is_that_of_the_executor():
 
 def test_the_command_writes_tables_and_kit(tmp_path, capsys):
     sequence = demo_folder() / "pad.sequence.toml"
-    assert main(["export", str(sequence), "--c", str(tmp_path / "c"), "--kit"]) == 0
+    assert main(["export", str(sequence), "--c", str(tmp_path / "c"), "--kit", "--bench"]) == 0
     written = capsys.readouterr().out.split()
     assert written == [
-        str(tmp_path / "c" / name) for name in ("pad_tables.h", "pad_tables.c", *KIT_FILES)
+        str(tmp_path / "c" / name)
+        for name in ("pad_tables.h", "pad_tables.c", *KIT_FILES, *BENCH_FILES)
     ]
     assert load_sequence(sequence).digest in (tmp_path / "c" / "pad_tables.h").read_text()
 
