@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import struct
 from dataclasses import replace
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from kit_rig import KitExecutor, build_host
 
 from sequencer.execute import ReferenceExecutor, values
+from sequencer.sequence import load_sequence
 from sequencer.testing.agreement import first_difference
 from sequencer.testing.soak import pair
 
@@ -79,6 +81,43 @@ def test_the_root_is_rounded_correctly(kit, single):
     singles = np.frombuffer(rng.randbytes(80_000), dtype=np.float32)
     for x in np.abs(singles[np.isfinite(singles)]).tolist():
         assert single.host_root(x) == float(np.sqrt(np.float32(x))), x
+
+
+_ZEROS = """
+[sequence]
+name = "zeros"
+rate_hz = 100
+boot_s = 0
+start = "on"
+[inputs]
+x = { unit = "1" }
+y = { unit = "1" }
+[estimates]
+size = { expression = "abs(x)", unit = "1" }
+root = { expression = "sqrt(x)", unit = "1" }
+less = { expression = "-x", unit = "1" }
+low = { expression = "min(x, y)", unit = "1" }
+high = { expression = "max(x, y)", unit = "1" }
+ratio = { expression = "x / y", unit = "1" }
+top = { block = "peak", of = "x", unit = "1" }
+middle = { block = "median3", of = "x", unit = "1" }
+[states.on]
+phase = "ground"
+"""
+
+
+def test_both_zeros_and_the_smallest_numbers_come_out_alike(kit, tmp_path):
+    (tmp_path / "zeros.sequence.toml").write_text(_ZEROS)
+    sequence = load_sequence(tmp_path / "zeros.sequence.toml")
+    reference, ours = ReferenceExecutor(sequence), KitExecutor(sequence, kit)
+    numbers = (0.0, -0.0, 5e-324, -5e-324, 1.0, math.nan)
+    for clock, given in enumerate(itertools.product(numbers, numbers)):
+        wanted, got = (each.tick(clock, given, (True, True)) for each in (reference, ours))
+        assert repr(got) == repr(wanted)
+        registers = ours.registers()
+        assert repr({key: registers[key] for key in reference.registers()}) == repr(
+            reference.registers()
+        ), given
 
 
 class _Closest:
