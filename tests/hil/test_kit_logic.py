@@ -111,13 +111,13 @@ def test_both_zeros_and_the_smallest_numbers_come_out_alike(kit, tmp_path):
     sequence = load_sequence(tmp_path / "zeros.sequence.toml")
     reference, ours = ReferenceExecutor(sequence), KitExecutor(sequence, kit)
     numbers = (0.0, -0.0, 5e-324, -5e-324, 1.0, math.nan)
-    for clock, given in enumerate(itertools.product(numbers, numbers)):
-        wanted, got = (each.tick(clock, given, (True, True)) for each in (reference, ours))
+    for clock, sides in enumerate(itertools.product(numbers, numbers)):
+        wanted, got = (each.tick(clock, sides, (True, True)) for each in (reference, ours))
         assert repr(got) == repr(wanted)
         registers = ours.registers()
         assert repr({key: registers[key] for key in reference.registers()}) == repr(
             reference.registers()
-        ), given
+        ), sides
 
 
 class _Closest:
