@@ -59,6 +59,9 @@ class _Three:
     def close(self):
         pass
 
+    def describe(self):
+        return {"target": "reference and kit"}
+
 
 @pytest.mark.parametrize("name", ["calm_landing", "reboot_in_coast", "replay_calm"])
 def test_the_demo_flies_on_its_tables_as_on_the_reference(name, exported):
