@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import textwrap
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from typing import Any
 
@@ -64,6 +64,7 @@ def _lines(summary: Summary, *, everything: bool) -> Iterator[Line]:
             yield 0, title, "bold red" if wanted else "bold"
             for fate in chosen:
                 yield from _survivor(summary, fate)
+    yield from _not_compared(survivors)
     yield from _limits(summary)
     yield from _robustness(summary)
     yield from _equivalent(summary)
@@ -118,6 +119,14 @@ def _some(names: tuple[str, ...], most: int = 3) -> str:
     shown = ", ".join(names[:most])
     rest = len(names) - most
     return f"{shown} and {rest} more" if rest > 0 else shown
+
+
+def _not_compared(survivors: Iterable[Fate]) -> Iterator[Line]:
+    """How many may well make no difference, since nobody could look, and why."""
+    for why, number in Counter(fate.proof for fate in survivors if fate.proof).items():
+        yield 0, "", ""
+        them = "one of them" if number == 1 else f"{number} of them"
+        yield 0, f"whether {them} can make a difference at all is open: {why}", "dim"
 
 
 def _limits(summary: Summary) -> Iterator[Line]:

@@ -8,6 +8,7 @@ from typing import Any
 from rich.console import Console
 
 from sequencer.expressions import unparse
+from sequencer.lint.solving import NOT_INSTALLED, has_solver
 from sequencer.report.coverage import print_missing
 from sequencer.report.terminal import Page
 from sequencer.scenario.coverage import Coverage
@@ -47,6 +48,9 @@ def print_reach(found: Reach, faults: Coverage, out: Console, *, everything: boo
     page.wrapped("faults        ", f"{text}{', but not:' if missing else ''}")
     print_missing(faults, out)
     page.line()
+    if not has_solver():
+        text = f"what nothing could ever show was not asked of a solver: {NOT_INSTALLED}"
+        page.wrapped("", text, "dim")
     page.wrapped("", _closing(found), "bold")
 
 

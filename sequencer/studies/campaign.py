@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import importlib.util
+import importlib
 import math
 import multiprocessing
 import tempfile
@@ -85,8 +85,11 @@ def fly_campaign(
     folder that cannot be written, or where a package is missing.
     """
     for package in ("scipy", "pyarrow"):
-        if importlib.util.find_spec(package) is None:
-            raise UsageError(f"campaigns need the package '{package}': the extra 'campaign' has it")
+        try:
+            importlib.import_module(package)
+        except ImportError:
+            what = f"campaigns need the package '{package}': the extra 'campaign' has it"
+            raise UsageError(what) from None
     scenario = load_scenario(path)
     if not scenario.dispersions.each:
         raise InputError("there are no [[dispersions]]: all flights would be alike", file=path)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
-import importlib.util
+import importlib
 import logging
 import math
 import threading
@@ -50,8 +50,11 @@ class Engine(contextlib.AbstractContextManager["Engine"]):
         self, scenario: Scenario, address: str, announce: Callable[[str], None] | None = None
     ) -> None:
         for package in ("distributed", "cloudpickle"):
-            if importlib.util.find_spec(package) is None:
-                raise UsageError(f"--scheduler needs '{package}': the extra 'dask' has it")
+            try:
+                importlib.import_module(package)
+            except ImportError:
+                what = f"--scheduler needs '{package}': the extra 'dask' has it"
+                raise UsageError(what) from None
         import cloudpickle  # noqa: PLC0415 - an extra
         from distributed import Client  # noqa: PLC0415
 

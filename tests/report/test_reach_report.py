@@ -72,6 +72,16 @@ faults        1 of 2 cells that matter covered (fault by phase), but not:
     )
 
 
+def test_without_a_solver_the_page_says_so(results, page, monkeypatch):
+    monkeypatch.setattr("sequencer.report.reach.has_solver", lambda: False)
+    out, text = page()
+    print_reach(reach(results), FAULTS, out)
+    assert text().splitlines()[-2] == (
+        "what nothing could ever show was not asked of a solver: "
+        "z3 is not installed (the extra 'solve' has it)"
+    )
+
+
 def test_what_can_never_hold_anything_back_is_no_part_of_the_count(results, page):
     found = reach(results)
     (one,) = found.sequences

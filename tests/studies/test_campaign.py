@@ -171,6 +171,15 @@ def test_stopped_it_waits_for_no_worker_and_keeps_what_is_whole(short, tmp_path)
     ]
 
 
+@pytest.mark.parametrize("package", ["scipy", "pyarrow"])
+def test_a_package_that_is_missing_is_one_line(short, package, monkeypatch, capsys):
+    monkeypatch.setitem(sys.modules, package, None)  # as if it could not be imported
+    assert main(["campaign", str(short)]) == 2
+    assert capsys.readouterr().err == (
+        f"drycount: campaigns need the package '{package}': the extra 'campaign' has it\n"
+    )
+
+
 def test_plain_flights_can_become_more(short, tmp_path):
     run(short, tmp_path / "grown", 8, jobs=1)
     run(short, tmp_path / "grown", 14, jobs=1)

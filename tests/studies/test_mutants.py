@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from sequencer.cli.main import main
 from sequencer.errors import InputError, UsageError
 from sequencer.report.mutants import print_mutants
 from sequencer.sequence import load_sequence
-from sequencer.studies.mutants import Summary, fly_mutants, mutants_of
+from sequencer.studies.mutants import Fate, Summary, fly_mutants, mutants_of
 from sequencer.studies.mutants.crew import Crew
 
 SEQUENCE = Path(__file__).parent / "data" / "chute.sequence.toml"
@@ -239,6 +240,17 @@ def test_where_there_is_nothing_to_notice_no_share_is_told():
         "limits moved by their own tolerance: none to notice",
     ]
     assert "%" not in out.getvalue().replace("10 %", "")
+
+
+def test_what_nobody_could_compare_is_told_with_the_reason():
+    fate = Fate("1", "term dropped", 7, "a change", False, "survived", {}, (), "it is too large")
+    proved = replace(fate, status="equivalent", proof="it is")
+    found = Summary("f", Path("a.toml"), "0" * 16, ("calm",), (fate, fate, proved), alone=False)
+    out = io.StringIO()
+    print_mutants(found, Console(file=out, width=200))
+    said = "whether 2 of them can make a difference at all is open: it is too large"
+    assert out.getvalue().count(" is open: ") == 1
+    assert said in out.getvalue()
 
 
 def test_command(folder, capsys):
