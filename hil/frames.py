@@ -55,6 +55,11 @@ class FrameDecoder:
     def feed(self, received: bytes) -> list[bytes]:
         """Payloads that are complete with these bytes, in order; often none."""
         payloads = []
+        if not self._kept and not self._overlong and received.find(0) == len(received) - 1 >= 0:
+            # the usual case: one frame, whole
+            self._keep(received[:-1])
+            payload = self._close()
+            return [] if payload is None else [payload]
         *ended, rest = received.split(b"\x00")
         for piece in ended:
             self._keep(piece)

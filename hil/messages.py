@@ -15,7 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum, IntFlag
 from functools import lru_cache
-from typing import Final
+from itertools import compress
+from typing import Final, NamedTuple
 
 __all__ = [
     "HEADER_BYTES",
@@ -121,6 +122,9 @@ class OutputFlag(IntEnum):
     DEAD_MAN = 8
 
 
+_MESSAGE: Final = int(OutputFlag.MESSAGE)
+
+
 class Refusal(IntEnum):
     """Why a board did not do what it was asked."""
 
@@ -140,8 +144,7 @@ class Refusal(IntEnum):
     FAILED = 14
 
 
-@dataclass(frozen=True, slots=True)
-class Packet:
+class Packet(NamedTuple):
     """One payload."""
 
     kind: int
@@ -240,8 +243,7 @@ class Names:
         return Names(of_list, first, total, tuple(names))
 
 
-@dataclass(frozen=True, slots=True)
-class Output:
+class Output(NamedTuple):
     """What one tick came to, in indices.
 
     flags    bits of OutputFlag
@@ -264,10 +266,11 @@ class Frames:
     def __init__(self, board: Board) -> None:
         letter = "d" if board.value_bytes == 8 else "f"
         self._letter = letter
-        self._inputs = board.inputs
+        self._weights = tuple([1 << i for i in range(board.inputs)])
         self._bits = (board.inputs + 7) // 8
         self._pulses = board.pulses
         self._on_bytes = (board.pulses + 7) // 8
+        self._on: dict[int, tuple[bool, ...]] = {}
         self._demands = struct.Struct(f"<{board.servos}{letter}")
         self._fields = struct.Struct(f"<{board.fields}{letter}")
         #: bytes of the longest sensor frame, and of an output frame with a message and no event
@@ -280,11 +283,8 @@ class Frames:
         self, tick: int, rate_hz: int, values: Sequence[float], fresh: Sequence[bool]
     ) -> bytes:
         """Body of a sensor frame: only what is fresh is sent."""
-        bits, sent = 0, []
-        for i, (value, new) in enumerate(zip(values, fresh, strict=True)):
-            if new:
-                bits |= 1 << i
-                sent.append(value)
+        sent = tuple(compress(values, fresh))
+        bits = sum(compress(self._weights, fresh))
         time_us = tick * 1_000_000 // rate_hz & 0xFFFFFFFF
         try:
             numbers = _row(self._letter, len(sent)).pack(*sent)
@@ -300,7 +300,7 @@ class Frames:
         at = _OUTPUT.size
         bits = int.from_bytes(body[at : at + self._on_bytes], "little")
         at += self._on_bytes
-        has_message = bool(flags & OutputFlag.MESSAGE)
+        has_message = flags & _MESSAGE
         needed = at + self._demands.size + self._fields.size * has_message + count * _EVENT.size
         if len(body) != needed:
             raise MalformedError(f"output frame has {len(body)} bytes instead of {needed}")
@@ -312,8 +312,10 @@ class Frames:
         if has_message:
             message = self._fields.unpack_from(body, at)
             at += self._fields.size
-        events = tuple(_EVENT.iter_unpack(body[at:]))
-        on = tuple([bool(bits >> i & 1) for i in range(self._pulses)])
+        events = tuple(_EVENT.iter_unpack(body[at:])) if count else ()
+        on = self._on.get(bits)
+        if on is None:
+            on = self._on[bits] = tuple([bool(bits >> i & 1) for i in range(self._pulses)])
         return Output(tick, board_us, flags, state, on, demands, message, events)
 
 

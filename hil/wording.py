@@ -44,9 +44,8 @@ class Wording:
         """Raises MalformedError for an index or a demand that cannot be."""
         if output.state >= len(self._states):
             raise MalformedError(f"there is no state {output.state}")
-        for demand in output.demands:
-            if not math.isfinite(demand):
-                raise MalformedError("a servo's demand is no finite number")
+        if not all(map(math.isfinite, output.demands)):
+            raise MalformedError("a servo's demand is no finite number")
         events = tuple([self._event(*event) for event in output.events]) if output.events else ()
         state = self._states[output.state]
         return Outputs(state, events, output.on, output.demands, output.message)
