@@ -50,6 +50,10 @@ def print_comparison(found: Comparison, out: Console, *, everything: bool = Fals
         page.line()
     for each in moved:
         _flight(page, each, everything=everything)
+    if found.short:
+        names = [each.name for each in found.short]
+        shown = ", ".join(names) if everything else some(names)
+        page.wrapped("short of what the scenario expects: ", shown, "red")
     quiet = _quiet(found)
     for about, names in quiet.items():
         shown = ", ".join(names) if everything else some(names)
@@ -59,7 +63,7 @@ def print_comparison(found: Comparison, out: Console, *, everything: bool = Fals
     if found.unrecorded:
         missing = some([each.name for each in found.unrecorded])
         page.wrapped("no timeline: ", missing, "red" if found.strict else "dim")
-    if quiet or found.orphans or found.unrecorded:
+    if found.short or quiet or found.orphans or found.unrecorded:
         page.line()
     page.wrapped("", _closing(found), "bold red" if found.status else "bold green")
 

@@ -285,6 +285,12 @@ def test_accept_when_nothing_moved_keeps_what_it_is_about(kept, capsys):
     assert "     1.000  liftoff\n" in text("calm")
 
 
+def test_compare_says_which_flights_fall_short(kept, capsys):
+    kept["calm"] = Result("calm", None, "", record("calm", later(5)), (Shortfall("outcome"),))
+    assert main(["baseline", "compare", "mine"]) == 1
+    assert "\nshort of what the scenario expects: calm\n" in capsys.readouterr().out
+
+
 def test_accept_takes_nothing_of_a_flight_that_falls_short(kept, capsys):
     before = text("calm")
     flown = record("calm", later(5))
