@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.text import Text
 
 from sequencer import __version__
+from sequencer.lint.solving import NOT_INSTALLED
 from sequencer.report.summary import SHORT
 from sequencer.studies.mutants.model import LIMITS, ROBUSTNESS, STRUCTURAL
 from sequencer.studies.mutants.summary import Fate, Score, Summary
@@ -122,11 +123,10 @@ def _some(names: tuple[str, ...], most: int = 3) -> str:
 
 
 def _not_compared(survivors: Iterable[Fate]) -> Iterator[Line]:
-    """How many may well make no difference, since nobody could look, and why."""
-    for why, number in Counter(fate.proof for fate in survivors if fate.proof).items():
+    """Some of these may make no difference at all, where no solver could look."""
+    if any(fate.proof == NOT_INSTALLED for fate in survivors):
         yield 0, "", ""
-        them = "one of them" if number == 1 else f"{number} of them"
-        yield 0, f"whether {them} can make a difference at all is open: {why}", "dim"
+        yield 0, f"no solver looked whether these can make a difference: {NOT_INSTALLED}", "dim"
 
 
 def _limits(summary: Summary) -> Iterator[Line]:
