@@ -63,12 +63,13 @@ def build_host(folder, *flags, exported=None):
     """
     library = folder / f"kit_{exported}_{len(flags)}.so"
     named = () if exported is None else (f"-DEXPORTED={exported}", folder / f"{exported}_tables.c")
-    run(
-        [
-            *(need("cc"), "-std=c99", "-O2", "-ffp-contract=off", "-fPIC", "-shared", *flags),
-            *(f"-I{KIT}", f"-I{folder}", "-o", library, *named, *SOURCES, _HOST),
-        ]
-    )
+    if not library.exists():
+        run(
+            [
+                *(need("cc"), "-std=c99", "-O1", "-ffp-contract=off", "-fPIC", "-shared", *flags),
+                *(f"-I{KIT}", f"-I{folder}", "-o", library, *named, *SOURCES, _HOST),
+            ]
+        )
     loaded = ctypes.CDLL(os.fspath(library))
     pointer = ctypes.c_void_p
     loaded.host_new.restype = pointer

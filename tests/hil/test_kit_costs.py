@@ -70,8 +70,8 @@ def test_it_costs_what_the_page_says(core, precision, told, tmp_path):
     (tmp_path / "main.c").write_text('#include "flight_tables.h"\nflight_memory memory = {{0}};\n')
     flags = [*target, *(["-DDC_SINGLE"] if precision == "single" else [])]
     build = [compiler, *flags, "-std=c99", "-Os", f"-I{KIT}"]
-    run([*build, "-c", *SOURCES, "flight_tables.c", "main.c"], cwd=tmp_path)
-    run([*build, "-S", "-fstack-usage", *SOURCES], cwd=tmp_path)
+    kept = ("-save-temps=obj", "-fstack-usage")  # listings, and the stack of each function
+    run([*build, *kept, "-c", *SOURCES, "flight_tables.c", "main.c"], cwd=tmp_path)
     tools = compiler.removesuffix("gcc")
 
     def flash(*objects):

@@ -29,16 +29,16 @@ HELLO, NAMES, CONFIGURE, RESET, TICK, CHANNELS, PERMIT, PING, SAFE_NOW = range(1
 def programs(tmp_path_factory):
     """Folder with one program for each computer; the sanitizers end it at the first fault."""
     folder = tmp_path_factory.mktemp("programs")
+    build = [
+        *(need("cc"), *STRICT, "-O1", "-fsanitize=undefined,address", "-static-libasan"),
+        *("-fno-sanitize-recover=undefined", "-DDC_BENCH", "-DDC_NAMES", f"-I{KIT}"),
+    ]
+    run([*build, "-c", *SOURCES, BENCH / "dc_link.c"], cwd=folder)
+    objects = sorted(folder.glob("*.o"))
     for name, sequence in DEMO.items():
         export_c(sequence, folder)
-        run(
-            [
-                *(need("cc"), *STRICT, "-O1", "-fsanitize=undefined,address", "-static-libasan"),
-                *("-fno-sanitize-recover=undefined", "-DDC_BENCH", "-DDC_NAMES"),
-                *(f"-DSEQUENCE={name}", f"-I{KIT}", f"-I{folder}", "-o", folder / name),
-                *(*SOURCES, BENCH / "dc_link.c", BENCH / "host.c", folder / f"{name}_tables.c"),
-            ]
-        )
+        sources = (BENCH / "host.c", folder / f"{name}_tables.c")
+        run([*build, f"-DSEQUENCE={name}", f"-I{folder}", "-o", folder / name, *objects, *sources])
     return folder
 
 

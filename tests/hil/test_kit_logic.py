@@ -28,7 +28,7 @@ CLOSE = 1e-5
 def kit(tmp_path_factory):
     # what the language leaves undefined ends the program here
     undefined = ("-fsanitize=undefined", "-fno-sanitize-recover=undefined")
-    return build_host(tmp_path_factory.mktemp("kit"), *undefined)
+    return build_host(tmp_path_factory.mktemp("kit"), "-O2", *undefined)
 
 
 @pytest.fixture(scope="module")
