@@ -66,7 +66,7 @@ def test_every_requirement_is_exercised_by_some_flight() -> None:
     met = set()
     names: set[str] = set()
     flights = ("calm_landing", "planned_recovery", "rangefinder_silent", "abort_button")
-    for name in (*flights, "safe_plug_left_in", "ground_test"):
+    for name in (*flights, "safe_plug_left_in", "ground_test", "motor_weak_in_ascent"):
         record = load(DEMO / f"{name}.scenario.toml").fly()
         names = {verdict.requirement for verdict in record.verdicts}
         met |= {v.requirement for v in record.verdicts if v.status == "met"}

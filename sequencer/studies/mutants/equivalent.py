@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
-from sequencer.expressions import And, InState, Node, Not, Or, Truth, Variable, variables
+from sequencer.expressions import (
+    And,
+    Comparison,
+    InState,
+    Node,
+    Not,
+    Or,
+    Truth,
+    Variable,
+    variables,
+)
 from sequencer.lint.equivalence import Original
-from sequencer.lint.reaching import Configuration
+from sequencer.lint.reaching import Configuration, Reach, steps_commands
 from sequencer.lint.solving import Proved, Witness, has_solver
 from sequencer.sequence import Command, Exit, Sequence
 from sequencer.sequence.model import FUNCTION_VERBS
@@ -51,12 +62,11 @@ class Prover:
             return None
         function, gone = _inhibit_gone(sequence, changed)
         others = changed.functions[function].inhibits
-        on = self._original.on
-        touched = {place for place, names in on.items() if function in names}
-        touched |= {
+        on = _may_be_on(sequence, reach, function)
+        touched = on | {
             step.after
             for step in reach.steps
-            if step.source is not None and function in on[Configuration(step.source, step.before)]
+            if step.source is not None and Configuration(step.source, step.before) in on
         }
         for place in touched:
             flags = place.flags(sequence)
@@ -67,6 +77,46 @@ class Prover:
             if judged(gone) is not False and not any(judged(name) is True for name in others):
                 return None
         return f"wherever '{gone}' is in place while {function} is on, another inhibit is, too"
+
+
+def _may_be_on(sequence: Sequence, reach: Reach, function: str) -> set[Configuration]:
+    """Configurations in which a function may be on: its pulse ends while states last.
+
+    A state that is left when a time in it is over lasts as long; others last as long as the hold.
+    """
+    pulse = sequence.functions[function].pulse_ticks
+    left: dict[Configuration, int] = {}
+    moved = True
+    while moved:
+        moved = False
+        for step in reach.steps:
+            rest = 0
+            if step.source is not None and step.way is not None:
+                before = left.get(Configuration(step.source, step.before), 0)
+                rest = before - _lasts(sequence, step.way)
+            for command in steps_commands(sequence, step.source, step.way, step.after.state):
+                if command.name == function and command.verb not in ("set", "clear"):
+                    rest = 0 if command.verb == "cut" else pulse
+            if rest > left.get(step.after, 0):
+                left[step.after] = rest
+                moved = True
+    return set(left)
+
+
+def _lasts(sequence: Sequence, way: Exit) -> int:
+    """Ticks that a state lasts at least before this exit is taken; a common one counts on."""
+    condition = way.condition
+    parts = condition.operands if isinstance(condition, And) else (condition,)
+    times = [
+        math.floor(sequence.limits[part.right.name].value * sequence.rate_hz)
+        for part in parts
+        if isinstance(part, Comparison)
+        and part.operator in (">", ">=")
+        and part.left == Variable("time_in_state")
+        and isinstance(part.right, Variable)
+        and part.right.name in sequence.limits
+    ]
+    return max([0 if way.common else way.hold_ticks - 1, *times])
 
 
 def _inhibit_gone(sequence: Sequence, changed: Sequence) -> tuple[str, str]:
