@@ -194,7 +194,11 @@ class PortStream:
     def write(self, data: bytes) -> None:
         """Send all of it."""
         try:
-            self._port.write(data)
+            if self._poll is not None:
+                with contextlib.suppress(BlockingIOError):
+                    data = data[os.write(self._port.fileno(), data) :]
+            if data:  # the port takes no more just now: pyserial waits for it
+                self._port.write(data)
         except OSError as error:
             raise GoneError(f"cannot be written to: {_why(error)}") from error
 
