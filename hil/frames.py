@@ -55,11 +55,14 @@ class FrameDecoder:
     def feed(self, received: bytes) -> list[bytes]:
         """Payloads that are complete with these bytes, in order; often none."""
         payloads = []
-        if not self._kept and not self._overlong and received.find(0) == len(received) - 1 >= 0:
+        if not self._kept and not self._overlong and received.find(0) == len(received) - 1 > 0:
             # the usual case: one frame, whole
-            self._keep(received[:-1])
-            payload = self._close()
-            return [] if payload is None else [payload]
+            payload = _unpack(received[:-1])
+            if payload is not None:
+                self.good += 1
+                return [payload]
+            self.bad += 1
+            return []
         *ended, rest = received.split(b"\x00")
         for piece in ended:
             self._keep(piece)

@@ -116,6 +116,7 @@ class Link:
         self._clock = clock
         self._decoder = FrameDecoder()
         self._number = 0
+        self._awaited = b""
         self._ready = False
         self._lost = False
 
@@ -205,6 +206,7 @@ class Link:
         reads: Callable[[bytes], object] | None,
         patience_s: float,
     ) -> bytes:
+        self._awaited = packet.header(REPLY)
         before = (self.counters.received, self._decoder.good, self.counters.echoes)
         now = self._clock()
         until, wait = now + patience_s, _AGAIN_S
@@ -251,32 +253,29 @@ class Link:
         self.counters.received += len(received)
         found: bytes | None = None
         for payload in self._decoder.feed(received):
+            if asked is not None and found is None and payload.startswith(self._awaited):
+                found = payload[HEADER_BYTES:]
+                continue
             if len(payload) < HEADER_BYTES:
                 self.counters.unknown += 1
                 continue
-            body = self._sort(Packet.of(payload), asked if found is None else None)
-            found = body if found is None else found
+            self._sort(Packet.of(payload), asked if found is None else None)
         return found
 
-    def _sort(self, came: Packet, asked: Packet | None) -> bytes | None:
+    def _sort(self, came: Packet, asked: Packet | None) -> None:
+        """What is not the reply to `asked`: counted, kept, or the end of the session."""
         if not came.kind & REPLY:
             self.counters.echoes += 1
-            return None
-        if came.kind == Kind.READY:
+        elif came.kind == Kind.READY:
             self._on_ready(came.body)
-            return None
-        if came.kind == Kind.TEXT:
+        elif came.kind == Kind.TEXT:
             self._on_text(came.body)
-            return None
-        if asked is None or (came.number, came.nonce) != (asked.number, asked.nonce):
+        elif asked is None or (came.number, came.nonce) != (asked.number, asked.nonce):
             self.counters.late += 1
-            return None
-        if came.kind == asked.kind | REPLY:
-            return came.body
-        if came.kind == Kind.REFUSED:
+        elif came.kind == Kind.REFUSED:
             raise self._refused(came.body, asked)
-        self.counters.unknown += 1
-        return None
+        else:
+            self.counters.unknown += 1
 
     def _on_ready(self, body: bytes) -> None:
         """Late copies of the READY before the greeting are no reboot: their count is the same."""

@@ -152,9 +152,13 @@ class Packet(NamedTuple):
     nonce: int
     body: bytes
 
+    def header(self, bits: int = 0) -> bytes:
+        """Its first bytes, with more bits set in the kind."""
+        return _HEADER.pack(self.kind | bits, self.number, self.nonce)
+
     def payload(self) -> bytes:
         """The bytes of it."""
-        return _HEADER.pack(self.kind, self.number, self.nonce) + self.body
+        return self.header() + self.body
 
     @staticmethod
     def of(payload: bytes) -> Packet:
