@@ -95,11 +95,14 @@ class DescriptorStream:
 class ProgramStream:
     """A program that was started for this, over its standard input and output.
 
+    stays   whether it runs on when its input is closed, as an emulator does
+
     Raises UsageError if it cannot be started. What it writes to standard error is kept; its last
     line stands in the error if it ends too early.
     """
 
-    def __init__(self, words: Sequence[str]) -> None:
+    def __init__(self, words: Sequence[str], *, stays: bool = False) -> None:
+        self._stays = stays
         self.name = f"program '{words[0]}'"
         found = shutil.which(words[0])
         if found is None:
@@ -147,7 +150,7 @@ class ProgramStream:
         with contextlib.suppress(OSError):
             program.stdin.close()
         ends: tuple[Callable[[], object], ...] = (program.poll, program.terminate, program.kill)
-        for end in ends:
+        for end in ends[self._stays :]:
             end()
             with contextlib.suppress(subprocess.TimeoutExpired):
                 program.wait(_GRACE_S)

@@ -1,0 +1,83 @@
+"""Targets that execute the image of a board without the board: machine code on an emulated core.
+
+Registered in pyproject.toml under the entry point group ``drycount.targets``. Both take the same
+file, one built with `hil/kit/lm3s`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Final
+
+from hil.cores import CoreStream, Image, load_image
+from hil.streams import ProgramStream, Stream
+from hil.targets import LinkTarget
+from sequencer.errors import UsageError
+from sequencer.sequence import Sequence as FlightLogic
+
+__all__ = ["CoreTarget", "QemuTarget"]
+
+#: an emulator may have to wait for a core of this machine
+_PATIENCE_S: Final = 30.0
+#: stands for the name of the computer in the name of the file
+_COMPUTER: Final = "{computer}"
+_QEMU: Final = (
+    *("qemu-system-arm", "-M", "lm3s6965evb", "-display", "none", "-monitor", "none"),
+    *("-serial", "stdio", "-kernel"),
+)
+
+
+class _ImageTarget(LinkTarget):
+    """A sequence executed by an image on some emulator."""
+
+    def __init__(self, sequence: FlightLogic, image: Image, stream: Stream) -> None:
+        super().__init__(sequence, stream, patience_s=_PATIENCE_S)
+        self._image = image
+
+    def describe(self) -> Mapping[str, str]:
+        """What executed the sequence, and the SHA-256 of the image."""
+        return {**super().describe(), "image": self._image.digest}
+
+
+class CoreTarget(_ImageTarget):
+    """``core:FIRMWARE.elf``: the image on an emulated core in this process.
+
+    ``{computer}`` in it stands for the computer whose sequence is executed.
+    """
+
+    @staticmethod
+    def check(rest: str, executor: str) -> None:
+        """Refuse what names no image."""
+        del executor
+        _named("core", rest)
+
+    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+        del executor
+        image = load_image(_named("core", rest.replace(_COMPUTER, sequence.name)))
+        super().__init__(sequence, image, CoreStream(image))
+
+
+class QemuTarget(_ImageTarget):
+    """``qemu:FIRMWARE.elf``: the image on a whole emulated board, through its UART.
+
+    ``{computer}`` in it stands for the computer whose sequence is executed.
+    """
+
+    @staticmethod
+    def check(rest: str, executor: str) -> None:
+        """Refuse what names no image."""
+        del executor
+        _named("qemu", rest)
+
+    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+        del executor
+        path = _named("qemu", rest.replace(_COMPUTER, sequence.name))
+        image = load_image(path)
+        super().__init__(sequence, image, ProgramStream([*_QEMU, str(path)], stays=True))
+
+
+def _named(scheme: str, rest: str) -> Path:
+    if not rest:
+        raise UsageError(f"target '{scheme}' needs an image: {scheme}:FIRMWARE.elf")
+    return Path(rest)

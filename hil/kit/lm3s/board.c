@@ -1,0 +1,110 @@
+/* An exported sequence on an emulated board: a Cortex-M3 with one PL011 UART, as on the LM3S6965.
+   `drycount fly --on core:IMAGE` and `--on qemu:IMAGE`; docs/targets.md tells how to build one.
+
+   It drives no pin. A real board needs its own clocks and pins set up, and is another file. */
+
+#include "dc_link.h"
+
+#define JOINED(name, rest) name##rest
+#define OF(name, rest) JOINED(name, rest)
+#define TEXT(x) #x
+#define HEADER(name) TEXT(name##_tables.h)
+#define INCLUDED(name) HEADER(name)
+#define WORD(name) TEXT(name)
+#define NAME_OF(name) WORD(name)
+#include INCLUDED(SEQUENCE)
+
+#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
+
+#define AT(address) (*(volatile uint32_t *)(address))
+#define UART_DATA AT(0x4000c000u)
+#define UART_FLAGS AT(0x4000c018u) /* bit 4: nothing received, bit 5: no room to send */
+#define UART_LINE AT(0x4000c02cu)
+#define UART_CONTROL AT(0x4000c030u)
+#define UART_MASK AT(0x4000c038u)
+#define UART_INTERRUPTS 0x50u /* received, or something waits in the FIFO */
+#define CLOCK_CONTROL AT(0xe000e010u)
+#define CLOCK_RELOAD AT(0xe000e014u)
+#define INTERRUPTS_ON AT(0xe000e100u)
+
+#define CLOCK_HZ 12500000u /* what the board comes up with */
+
+int main(void);
+void on_clock(void);
+void on_uart(void);
+
+static volatile uint32_t milliseconds;
+
+void on_clock(void) { milliseconds++; }
+
+/* Its only use is to end the wait; the bytes are fetched below. */
+void on_uart(void) { UART_MASK = 0; }
+
+static void write_bytes(void *context, const uint8_t *bytes, size_t count)
+{
+    (void)context;
+    for (; count > 0; count--) {
+        while ((UART_FLAGS & 0x20u) != 0) {
+        }
+        UART_DATA = *bytes++;
+    }
+}
+
+static uint32_t micros(void *context)
+{
+    (void)context;
+    return milliseconds * 1000u;
+}
+
+/* Until a byte or the next millisecond comes. With interrupts held back none is missed between the
+   look and the wait; one that is pending ends it. */
+static void wait(void)
+{
+    __asm volatile("cpsid i" ::: "memory");
+    UART_MASK = UART_INTERRUPTS;
+    if ((UART_FLAGS & 0x10u) != 0)
+        __asm volatile("wfi" ::: "memory");
+    __asm volatile("cpsie i" ::: "memory");
+}
+
+int main(void)
+{
+    static OF(SEQUENCE, _memory) memory;
+    static dc_real values[COUNT(OF(SEQUENCE, _input_names))];
+    static uint8_t fresh[COUNT(OF(SEQUENCE, _input_names))];
+    static uint8_t retained[COUNT(memory.values)];
+    static dc_link link_;
+    static dc_board board;
+    uint8_t byte;
+
+    CLOCK_RELOAD = CLOCK_HZ / 1000u - 1u;
+    CLOCK_CONTROL = 7; /* on, with an interrupt, from the core's clock */
+    UART_LINE = 0x70;  /* 8 data bits, no parity, 1 stop bit, FIFO */
+    UART_CONTROL = 0x301; /* on, both ways */
+    INTERRUPTS_ON = 1u << 5;
+
+    board.board = "lm3s";
+    board.build = "exported " NAME_OF(SEQUENCE);
+    board.sequence = OF(SEQUENCE, _sha256);
+    board.inputs.names = OF(SEQUENCE, _input_names);
+    board.inputs.count = COUNT(OF(SEQUENCE, _input_names));
+    board.states.names = OF(SEQUENCE, _state_names);
+    board.states.count = COUNT(OF(SEQUENCE, _state_names));
+    board.functions.names = OF(SEQUENCE, _function_names);
+    board.functions.count = COUNT(OF(SEQUENCE, _function_names));
+    board.logic = OF(SEQUENCE, _init)(&memory);
+    board.values = values;
+    board.fresh = fresh;
+    board.retained = retained;
+    board.write = write_bytes;
+    board.micros = micros;
+    dc_link_start(&link_, &board);
+    for (;;) {
+        wait();
+        dc_link_watch(&link_);
+        while ((UART_FLAGS & 0x10u) == 0) {
+            byte = (uint8_t)(UART_DATA & 0xffu);
+            dc_link_take(&link_, &byte, 1);
+        }
+    }
+}
