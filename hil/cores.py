@@ -1,8 +1,8 @@
 """Cortex-M machine code executed in this process: the image of a board, its memory and its UART.
 
 The emulator is unicorn (PyPI), an extra. It executes instructions and nothing else: what the image
-sees of a board is what stands here, a part of the LM3S6965 (`hil/kit/lm3s`). No interrupt ever
-comes, so the board's own clock stands still. An image that waits with WFI hands back to the host.
+sees of a board is what stands here, a part of the LM3S6965 (`hil/kit/bench/lm3s`). No interrupt
+ever comes: the board's own clock stands still. An image that waits with WFI hands back to the host.
 """
 
 from __future__ import annotations
@@ -28,6 +28,9 @@ _UART: Final = (0x4000C000, 0x1000)
 _UART_DATA: Final = 0x00
 _UART_FLAGS: Final = 0x18
 _NOTHING_RECEIVED: Final = 0x10
+_FULL: Final = 0x40
+_ALL_SENT: Final = 0x80
+_FIFO: Final = 16
 #: system timer, interrupts: written to, and without effect
 _SYSTEM: Final = (0xE000E000, 0x1000)
 
@@ -181,7 +184,8 @@ class CoreStream:
     def _on_load(self, core: object, register: int, size: int, context: object) -> int:
         del core, size, context
         if register == _UART_FLAGS:
-            return 0 if self._received else _NOTHING_RECEIVED
+            count = len(self._received)
+            return _ALL_SENT | (_FULL if count >= _FIFO else 0 if count else _NOTHING_RECEIVED)
         if register == _UART_DATA and self._received:
             return self._received.pop(0)
         return 0

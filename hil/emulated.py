@@ -1,7 +1,7 @@
 """Targets that execute the image of a board without the board: machine code on an emulated core.
 
 Registered in pyproject.toml under the entry point group ``drycount.targets``. Both take the same
-file, one built with `hil/kit/lm3s`.
+file, one built with `hil/kit/bench/lm3s`.
 """
 
 from __future__ import annotations

@@ -19,8 +19,12 @@ __all__ = ["BENCH_FILES", "KIT_FILES", "export_c", "tables_header", "tables_sour
 
 #: the kit's own sources, without which the tables are of no use
 KIT_FILES = tuple(sorted(path.name for path in KIT.glob("*.[ch]")))
-#: the link to a host, which has no place in a flight image
-BENCH_FILES = tuple(f"bench/{path.name}" for path in sorted((KIT / "bench").glob("*.[ch]")))
+#: the link to a host and the emulated board, which have no place in a flight image
+BENCH_FILES = tuple(
+    path.relative_to(KIT).as_posix()
+    for path in sorted((KIT / "bench").rglob("*"))
+    if path.suffix in {".c", ".h", ".ld"}
+)
 
 _WIDTH = 100
 _DIGEST_BYTES = 32
@@ -65,7 +69,7 @@ def export_c(
     try:
         folder.mkdir(exist_ok=True)
         if bench:
-            (folder / "bench").mkdir(exist_ok=True)
+            (folder / "bench" / "lm3s").mkdir(parents=True, exist_ok=True)
         for name, text in texts.items():
             (folder / name).write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:

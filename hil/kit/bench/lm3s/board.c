@@ -18,7 +18,11 @@
 
 #define AT(address) (*(volatile uint32_t *)(address))
 #define UART_DATA AT(0x4000c000u)
-#define UART_FLAGS AT(0x4000c018u) /* bit 4: nothing received, bit 5: no room to send */
+#define UART_FLAGS AT(0x4000c018u)
+#define UART_NOTHING 0x10u /* received */
+#define UART_FULL 0x40u    /* of bytes received */
+#define UART_ALL_SENT 0x80u
+#define UART_FIFO 16u
 #define UART_LINE AT(0x4000c02cu)
 #define UART_CONTROL AT(0x4000c030u)
 #define UART_MASK AT(0x4000c038u)
@@ -42,11 +46,13 @@ void on_uart(void) { UART_MASK = 0; }
 
 static void write_bytes(void *context, const uint8_t *bytes, size_t count)
 {
+    size_t i;
+
     (void)context;
-    for (; count > 0; count--) {
-        while ((UART_FLAGS & 0x20u) != 0) {
+    for (i = 0; i < count; i++) {
+        while (i % UART_FIFO == 0 && (UART_FLAGS & UART_ALL_SENT) == 0) {
         }
-        UART_DATA = *bytes++;
+        UART_DATA = bytes[i];
     }
 }
 
@@ -62,7 +68,7 @@ static void wait(void)
 {
     __asm volatile("cpsid i" ::: "memory");
     UART_MASK = UART_INTERRUPTS;
-    if ((UART_FLAGS & 0x10u) != 0)
+    if ((UART_FLAGS & UART_NOTHING) != 0)
         __asm volatile("wfi" ::: "memory");
     __asm volatile("cpsie i" ::: "memory");
 }
@@ -75,7 +81,9 @@ int main(void)
     static uint8_t retained[COUNT(memory.values)];
     static dc_link link_;
     static dc_board board;
-    uint8_t byte;
+    uint8_t bytes[UART_FIFO];
+    uint32_t flags;
+    size_t count, i;
 
     CLOCK_RELOAD = CLOCK_HZ / 1000u - 1u;
     CLOCK_CONTROL = 7; /* on, with an interrupt, from the core's clock */
@@ -102,9 +110,11 @@ int main(void)
     for (;;) {
         wait();
         dc_link_watch(&link_);
-        while ((UART_FLAGS & 0x10u) == 0) {
-            byte = (uint8_t)(UART_DATA & 0xffu);
-            dc_link_take(&link_, &byte, 1);
+        while (((flags = UART_FLAGS) & UART_NOTHING) == 0) {
+            count = (flags & UART_FULL) != 0 ? UART_FIFO : 1;
+            for (i = 0; i < count; i++)
+                bytes[i] = (uint8_t)(UART_DATA & 0xffu);
+            dc_link_take(&link_, bytes, count);
         }
     }
 }

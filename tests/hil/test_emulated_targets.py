@@ -1,0 +1,191 @@
+"""The kit's image for a Cortex-M3: on an emulated core, on an emulated board, and what is none."""
+
+from __future__ import annotations
+
+import shutil
+import struct
+from importlib.util import find_spec
+
+import pytest
+from alike import assert_same
+from kit_rig import CORES, SOURCES, STRICT, need, run
+
+import sequencer
+from hil.cores import CoreStream, load_image
+from hil.export import export_c
+from hil.layout_header import KIT
+from hil.streams import GoneError
+from hil.testing import check_target
+from sequencer.errors import UsageError
+from sequencer.flight.target import open_target
+from sequencer.scenario.starter import demo_folder
+from sequencer.sequence import load_sequence
+
+DEMO = {name: load_sequence(demo_folder() / f"{name}.sequence.toml") for name in ("flight", "pad")}
+BENCH = KIT / "bench"
+PORT = BENCH / "lm3s"
+COMPILER, *TARGET = CORES["cortex-m3"]
+#: scenario, and which computers the image is
+FLIGHTS = {
+    "calm_landing": ("flight", "pad"),
+    "start_refused_by_switches": ("flight", "pad"),
+    "pad_reboots_in_ascent": ("flight", "pad"),
+    "reboot_in_ascent": ("flight",),
+    "abort_at_release": ("flight",),
+    "link_lost_in_count": ("pad",),
+}
+
+
+def link_image(folder, name, *sources):
+    """An image with start-up, memory layout and the compiler's arithmetic, and no library."""
+    image = folder / f"{name}.elf"
+    run(
+        [
+            *(need(COMPILER), *TARGET, *STRICT, "-nostdlib", "-O2", f"-DSEQUENCE={name}"),
+            *("-DDC_BENCH", "-DDC_NAMES", f"-I{KIT}", f"-I{BENCH}", f"-I{folder}"),
+            *("-T", PORT / "lm3s.ld", "-o", image, PORT / "start.c", *sources, "-lgcc"),
+        ]
+    )
+    return image
+
+
+@pytest.fixture(scope="module")
+def images(tmp_path_factory):
+    """Folder with one image for each computer."""
+    folder = tmp_path_factory.mktemp("images")
+    for name, sequence in DEMO.items():
+        export_c(sequence, folder)
+        link_image(
+            *(folder, name, *SOURCES, BENCH / "dc_link.c", PORT / "board.c"),
+            folder / f"{name}_tables.c",
+        )
+    return folder
+
+
+@pytest.fixture
+def emulator():
+    if find_spec("unicorn") is None:
+        pytest.skip("no emulator: pip install 'drycount[core]'")
+
+
+@pytest.fixture
+def boards():
+    if shutil.which("qemu-system-arm") is None:
+        pytest.skip("no emulated boards: `qemu-system-arm` is not on the path")
+
+
+@pytest.mark.usefixtures("emulator")
+@pytest.mark.parametrize("name", DEMO)
+def test_the_image_conforms_on_an_emulated_core(name, images):
+    found = check_target(f"core:{images}/{{computer}}.elf", DEMO[name])
+    assert "a warm boot keeps retained flags and nothing else" in found
+    assert "refuses another sequence" in found
+
+
+@pytest.mark.usefixtures("emulator")
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_a_flight_on_the_emulated_core_is_the_flight_on_the_model(name, images):
+    scenario = sequencer.load(demo_folder() / f"{name}.scenario.toml")
+    on = ",".join(f"{computer}=core:{images}/{computer}.elf" for computer in FLIGHTS[name])
+    assert_same(scenario.fly(on=on), scenario.fly())
+
+
+@pytest.mark.usefixtures("boards")
+def test_the_same_image_conforms_on_an_emulated_board(images):
+    found = check_target(f"qemu:{images}/pad.elf", DEMO["pad"], ticks=60)
+    assert "a warm boot keeps retained flags and nothing else" in found
+
+
+@pytest.mark.usefixtures("emulator")
+def test_targets_tell_which_image_it_was(images):
+    target = open_target(f"core:{images}/pad.elf", DEMO["pad"], "compiled")
+    facts = target.describe()
+    target.close()
+    assert facts["target"] == "core 'pad.elf'"
+    assert facts["image"] == load_image(images / "pad.elf").digest
+    assert facts["numbers"] == "double"
+
+
+def _elf(*segments, kind=2, machine=40, bits=1):
+    """An ELF file with loadable segments (address, bytes)."""
+    table = 52 + 32 * len(segments)
+    head = struct.pack(
+        *("<4sBB10xHHIIIIIHHHHHH", b"\x7fELF", bits, 1, kind, machine, 1, 1),
+        *(52, 0, 0, 52, 32, len(segments), 0, 0, 0),
+    )
+    rows, held = b"", b""
+    for address, data in segments:
+        rows += struct.pack("<8I", 1, table + len(held), address, address, *(len(data),) * 2, 5, 4)
+        held += data
+    return head + rows + held
+
+
+def _vectors(stack=0x20010000, start=9, code=b""):
+    return struct.pack("<II", stack, start) + code
+
+
+@pytest.mark.parametrize(
+    ("data", "complaint"),
+    [
+        (None, "no such file"),
+        (b"int main(void) {}", "is no ELF file"),
+        (b"\x7fELF\1\1", "ends too early for an ELF file"),
+        (_elf((0, _vectors()))[:-4], "ends too early for an ELF file"),
+        (_elf((0, _vectors()), machine=62), "is no 32-bit ARM program"),
+        (_elf((0, _vectors()), bits=2), "is no 32-bit ARM program"),
+        (_elf((0, _vectors()), kind=1), "is no 32-bit ARM program"),
+        (_elf((0x08000000, _vectors())), "wants 8 bytes at 0x08000000, where this board has no"),
+        (_elf((0x100, _vectors())), "has no vector table at address 0"),
+        (_elf((0, bytes(8))), "begins with no vector table of a Cortex-M with this memory"),
+    ],
+)
+@pytest.mark.parametrize("scheme", ["core", "qemu"])
+def test_what_is_no_image_is_told_in_one_line(scheme, data, complaint, tmp_path):
+    path = tmp_path / "pad.elf"
+    if data is not None:
+        path.write_bytes(data)
+    with pytest.raises(UsageError) as caught:
+        open_target(f"{scheme}:{tmp_path}/{{computer}}.elf", DEMO["pad"], "compiled")
+    assert str(caught.value).startswith(f"{path}: {complaint}")
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("scheme", ["core", "qemu"])
+def test_a_target_without_an_image(scheme):
+    with pytest.raises(UsageError, match=f"target '{scheme}' needs an image: {scheme}:FIRMWARE"):
+        open_target(f"{scheme}:", DEMO["pad"], "compiled")
+
+
+def _core(tmp_path, code):
+    path = tmp_path / "some.elf"
+    path.write_bytes(_elf((0, _vectors(code=code))))
+    return CoreStream(load_image(path))
+
+
+@pytest.mark.usefixtures("emulator")
+def test_an_image_that_goes_wrong_is_gone(tmp_path):
+    core = _core(tmp_path, b"\xff\xde")  # an instruction that is none
+    with pytest.raises(GoneError, match="went wrong at address 0x00000008"):
+        core.read(5.0)
+    core.close()
+    with pytest.raises(GoneError, match="is switched off"):
+        core.read(5.0)
+
+
+@pytest.mark.usefixtures("emulator")
+def test_an_image_that_never_waits_leaves_the_host_its_time(tmp_path):
+    core = _core(tmp_path, b"\xfe\xe7")  # a jump to itself
+    assert [core.read(0.01), core.read(0.01)] == [b"", b""]
+    core.close()
+
+
+@pytest.mark.usefixtures("emulator")
+def test_an_image_of_another_sequence_is_refused(images):
+    with pytest.raises(UsageError, match="sequence 'flight' has"):
+        open_target(f"core:{images}/pad.elf", DEMO["flight"], "compiled")
+
+
+def test_without_the_emulator_one_line_tells_what_to_install(tmp_path, monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "unicorn", None)
+    with pytest.raises(UsageError, match=r"target 'core' needs unicorn.*drycount\[core\]"):
+        _core(tmp_path, b"")
