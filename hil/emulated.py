@@ -6,11 +6,11 @@ file, one built with `hil/kit/bench/lm3s`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
 from hil.cores import CoreStream, Image, load_image
+from hil.messages import Board
 from hil.streams import ProgramStream, Stream
 from hil.targets import LinkTarget
 from sequencer.errors import UsageError
@@ -35,9 +35,10 @@ class _ImageTarget(LinkTarget):
         super().__init__(sequence, stream, patience_s=_PATIENCE_S)
         self._image = image
 
-    def describe(self) -> Mapping[str, str]:
-        """What executed the sequence, and the SHA-256 of the image."""
-        return {**super().describe(), "image": self._image.digest}
+    def _firmware(self, board: Board) -> str:
+        """Of the file, which is all that is executed."""
+        del board
+        return self._image.digest
 
 
 class CoreTarget(_ImageTarget):

@@ -102,7 +102,7 @@ def test_targets_tell_which_image_it_was(images):
     facts = target.describe()
     target.close()
     assert facts["target"] == "core 'pad.elf'"
-    assert facts["image"] == load_image(images / "pad.elf").digest
+    assert facts["firmware"] == load_image(images / "pad.elf").digest
     assert facts["numbers"] == "double"
 
 
