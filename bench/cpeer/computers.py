@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ctypes
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from unittest.mock import patch
@@ -120,9 +120,14 @@ def turns_of(scenario: Scenario) -> Turns:
         """A target that writes down what it is asked."""
 
         def __init__(self, target: Target, name: str) -> None:
+            self.capabilities, self.tolerance_s = target.capabilities, target.tolerance_s
             self._target, self._turns = target, found.of.setdefault(name, [])
             self._name = name
             found.told[name] = 0
+
+        @staticmethod
+        def check(rest: str, executor: str) -> None:
+            """Whatever was opened can be used."""
 
         def reset(self, boot: Boot) -> None:
             if boot is not Boot.COLD:
@@ -136,14 +141,18 @@ def turns_of(scenario: Scenario) -> Turns:
             found.told[self._name] += len(outputs.events)
             return outputs
 
+        def describe(self) -> Mapping[str, str]:
+            return self._target.describe()
+
         def close(self) -> None:
             self._target.close()
 
-    def listen(on: str, logic: FlightLogic, executor: str) -> Heard:
-        return Heard(open_target(on, logic, executor), logic.name)
-
-    with patch.object(loop, "World", Kept), patch.object(loop, "open_target", listen):
-        loop.fly(scenario)
+    targets: dict[str, Target] = {
+        name: Heard(open_target("model", logic, "compiled"), name)
+        for name, logic in scenario.sequences.items()
+    }
+    with patch.object(loop, "World", Kept):
+        loop.fly_on(scenario, targets)
     found.commands = np.concatenate(commands[1:])
     return found
 

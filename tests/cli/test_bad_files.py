@@ -159,7 +159,7 @@ def test_one_broken_file_is_one_line(file, content, words, project, capsys):
     [
         ("scenario = 3", "'scenario' must be a table"),
         ("[[scenario]]", "'scenario' must be a table"),
-        ("", "is missing in [scenario]"),
+        ("", "there is no table [scenario]"),
         ('[scenario]\nextends = "scrub.scenario.toml"', "extends this file again"),
         ("[", "not valid TOML"),
     ],
