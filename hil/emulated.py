@@ -16,13 +16,14 @@ from hil.targets import LinkTarget
 from sequencer.errors import UsageError
 from sequencer.sequence import Sequence as FlightLogic
 
-__all__ = ["CoreTarget", "QemuTarget"]
+__all__ = ["QEMU", "CoreTarget", "QemuTarget"]
 
 #: an emulator may have to wait for a core of this machine
 _PATIENCE_S: Final = 30.0
 #: stands for the name of the computer in the name of the file
 _COMPUTER: Final = "{computer}"
-_QEMU: Final = (
+#: starts a board with its UART on standard input and output; the image follows
+QEMU: Final = (
     *("qemu-system-arm", "-M", "lm3s6965evb", "-display", "none", "-monitor", "none"),
     *("-serial", "stdio", "-kernel"),
 )
@@ -75,7 +76,7 @@ class QemuTarget(_ImageTarget):
         del executor
         path = _named("qemu", rest.replace(_COMPUTER, sequence.name))
         image = load_image(path)
-        super().__init__(sequence, image, ProgramStream([*_QEMU, str(path)], stays=True))
+        super().__init__(sequence, image, ProgramStream([*QEMU, str(path)], stays=True))
 
 
 def _named(scheme: str, rest: str) -> Path:

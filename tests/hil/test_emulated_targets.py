@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import pty
 import shutil
 import struct
+import subprocess
+import tty
+from dataclasses import replace
 from importlib.util import find_spec
 
 import pytest
@@ -12,6 +17,7 @@ from kit_rig import CORES, SOURCES, STRICT, need, run
 
 import sequencer
 from hil.cores import CoreStream, load_image
+from hil.emulated import QEMU
 from hil.export import export_c
 from hil.layout_header import KIT
 from hil.streams import GoneError
@@ -20,11 +26,13 @@ from sequencer.errors import UsageError
 from sequencer.flight.target import open_target
 from sequencer.scenario.starter import demo_folder
 from sequencer.sequence import load_sequence
+from sequencer.testing.soak import pair
 
 DEMO = {name: load_sequence(demo_folder() / f"{name}.sequence.toml") for name in ("flight", "pad")}
 BENCH = KIT / "bench"
 PORT = BENCH / "lm3s"
 COMPILER, *TARGET = CORES["cortex-m3"]
+BUILD = (*TARGET, *STRICT, "-O2", "-DDC_BENCH", "-DDC_NAMES", f"-I{KIT}", f"-I{BENCH}")
 #: scenario, and which computers the image is
 FLIGHTS = {
     "calm_landing": ("flight", "pad"),
@@ -36,29 +44,31 @@ FLIGHTS = {
 }
 
 
-def link_image(folder, name, *sources):
-    """An image with start-up, memory layout and the compiler's arithmetic, and no library."""
-    image = folder / f"{name}.elf"
-    run(
-        [
-            *(need(COMPILER), *TARGET, *STRICT, "-nostdlib", "-O2", f"-DSEQUENCE={name}"),
-            *("-DDC_BENCH", "-DDC_NAMES", f"-I{KIT}", f"-I{BENCH}", f"-I{folder}"),
-            *("-T", PORT / "lm3s.ld", "-o", image, PORT / "start.c", *sources, "-lgcc"),
-        ]
-    )
-    return image
+def build_image(folder, sequence, objects):
+    """NAME.elf: start-up, memory layout, the compiler's arithmetic, and no library."""
+    export_c(sequence, folder)
+    own = (PORT / "board.c", folder / f"{sequence.name}_tables.c")
+    layout = ("-nostdlib", "-T", PORT / "lm3s.ld")
+    image = folder / f"{sequence.name}.elf"
+    named = (f"-DSEQUENCE={sequence.name}", f"-I{folder}")
+    run([COMPILER, *BUILD, *named, *layout, "-o", image, *own, *objects, "-lgcc"])
 
 
 @pytest.fixture(scope="module")
-def images(tmp_path_factory):
-    """Folder with one image for each computer."""
+def objects(tmp_path_factory):
+    """What all images have in common."""
+    need(COMPILER)
+    folder = tmp_path_factory.mktemp("objects")
+    run([COMPILER, *BUILD, "-c", *SOURCES, BENCH / "dc_link.c", PORT / "start.c"], cwd=folder)
+    return sorted(folder.glob("*.o"))
+
+
+@pytest.fixture(scope="module")
+def images(tmp_path_factory, objects):
+    """Folder with one image for each computer of the demo."""
     folder = tmp_path_factory.mktemp("images")
-    for name, sequence in DEMO.items():
-        export_c(sequence, folder)
-        link_image(
-            *(folder, name, *SOURCES, BENCH / "dc_link.c", PORT / "board.c"),
-            folder / f"{name}_tables.c",
-        )
+    for sequence in DEMO.values():
+        build_image(folder, sequence, objects)
     return folder
 
 
@@ -94,6 +104,38 @@ def test_a_flight_on_the_emulated_core_is_the_flight_on_the_model(name, images):
 def test_the_same_image_conforms_on_an_emulated_board(images):
     found = check_target(f"qemu:{images}/pad.elf", DEMO["pad"], ticks=60)
     assert "a warm boot keeps retained flags and nothing else" in found
+
+
+@pytest.mark.usefixtures("boards")
+def test_a_flight_on_the_emulated_board_is_the_flight_on_the_model(images):
+    scenario = sequencer.load(demo_folder() / "start_refused_by_switches.scenario.toml")
+    assert_same(scenario.fly(on=f"qemu:{images}/{{computer}}.elf"), scenario.fly())
+
+
+@pytest.mark.usefixtures("boards")
+def test_an_emulated_board_behind_a_serial_port(images):
+    """A pair of our own: an emulator that makes one looks at it once a second only."""
+    mine, its = pty.openpty()
+    tty.setraw(mine)
+    tty.setraw(its)
+    board = subprocess.Popen([*QEMU, images / "pad.elf"], stdin=mine, stdout=mine)
+    try:
+        found = check_target(f"serial:{os.ttyname(its)}", DEMO["pad"], ticks=60)
+        assert "a warm boot keeps retained flags and nothing else" in found
+    finally:
+        board.kill()
+        board.wait()
+        os.close(mine)
+        os.close(its)
+
+
+@pytest.mark.usefixtures("emulator")
+@pytest.mark.parametrize("number", range(4))
+def test_random_sequences_do_the_same_in_machine_code(number, objects, tmp_path):
+    sequence = replace(pair(2, number)[0].sequence, digest=f"{0xD0 + number:064x}")
+    build_image(tmp_path, sequence, objects)
+    found = check_target(f"core:{tmp_path}/{{computer}}.elf", sequence, ticks=200, seed=number)
+    assert found[1].startswith("200 ticks")
 
 
 @pytest.mark.usefixtures("emulator")
@@ -137,6 +179,18 @@ def _vectors(stack=0x20010000, start=9, code=b""):
         (_elf((0x08000000, _vectors())), "wants 8 bytes at 0x08000000, where this board has no"),
         (_elf((0x100, _vectors())), "has no vector table at address 0"),
         (_elf((0, bytes(8))), "begins with no vector table of a Cortex-M with this memory"),
+    ],
+    ids=[
+        "missing",
+        "text",
+        "short",
+        "cut",
+        "x86",
+        "64_bit",
+        "object",
+        "elsewhere",
+        "no_vectors",
+        "empty",
     ],
 )
 @pytest.mark.parametrize("scheme", ["core", "qemu"])
