@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from hil.cores import CoreStream, Image, load_image
+from hil.link import PATIENCE_S
 from hil.messages import Board
 from hil.streams import ProgramStream, Stream
 from hil.targets import LinkTarget
@@ -18,7 +19,7 @@ from sequencer.sequence import Sequence as FlightLogic
 
 __all__ = ["QEMU", "CoreTarget", "QemuTarget"]
 
-#: an emulator may have to wait for a core of this machine
+#: an emulator that is another process may have to wait for a core of this machine
 _PATIENCE_S: Final = 30.0
 #: stands for the name of the computer in the name of the file
 _COMPUTER: Final = "{computer}"
@@ -32,8 +33,14 @@ QEMU: Final = (
 class _ImageTarget(LinkTarget):
     """A sequence executed by an image on some emulator."""
 
-    def __init__(self, sequence: FlightLogic, image: Image, stream: Stream) -> None:
-        super().__init__(sequence, stream, patience_s=_PATIENCE_S)
+    def __init__(
+        self,
+        sequence: FlightLogic,
+        image: Image,
+        stream: Stream,
+        patience_s: float = PATIENCE_S,
+    ) -> None:
+        super().__init__(sequence, stream, patience_s=patience_s)
         self._image = image
 
     def _firmware(self, board: Board) -> str:
@@ -76,7 +83,8 @@ class QemuTarget(_ImageTarget):
         del executor
         path = _named("qemu", rest.replace(_COMPUTER, sequence.name))
         image = load_image(path)
-        super().__init__(sequence, image, ProgramStream([*QEMU, str(path)], stays=True))
+        board = ProgramStream([*QEMU, str(path)], stays=True)
+        super().__init__(sequence, image, board, _PATIENCE_S)
 
 
 def _named(scheme: str, rest: str) -> Path:

@@ -4,23 +4,26 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import shutil
 import struct
 import subprocess
 import tty
 from dataclasses import replace
 from importlib.util import find_spec
+from pathlib import Path
 
 import pytest
 from alike import assert_same
 from kit_rig import CORES, SOURCES, STRICT, need, run
 
 import sequencer
-from hil.cores import CoreStream, load_image
+from hil.cores import RAM, CoreStream, load_image
 from hil.emulated import QEMU
 from hil.export import export_c
 from hil.layout_header import KIT
 from hil.streams import GoneError
+from hil.targets import LinkTarget
 from hil.testing import check_target
 from sequencer.errors import UsageError
 from sequencer.flight.target import open_target
@@ -98,6 +101,24 @@ def test_a_flight_on_the_emulated_core_is_the_flight_on_the_model(name, images):
     scenario = sequencer.load(demo_folder() / f"{name}.scenario.toml")
     on = ",".join(f"{computer}=core:{images}/{computer}.elf" for computer in FLIGHTS[name])
     assert_same(scenario.fly(on=on), scenario.fly())
+
+
+@pytest.mark.usefixtures("emulator")
+def test_the_image_costs_what_the_page_says(images):
+    """Flash, memory and the deepest stack, all told: memory is painted, and what was not written
+    stays as it was."""
+    page = (Path(__file__).parents[2] / "docs" / "kit.md").read_text()
+    told = tuple(map(int, re.search(r"\| bench/lm3s " + r"\| (\d+) " * 3, page).groups()))
+    image = images / "flight.elf"
+    sizes = run([COMPILER.replace("gcc", "size"), image]).splitlines()[1].split()
+    flash, memory = int(sizes[0]) + int(sizes[1]), int(sizes[1]) + int(sizes[2])
+    core = CoreStream(load_image(image))
+    free = RAM[1] - memory
+    core._core.mem_write(RAM[0] + memory, b"\xa5" * free)
+    check_target("core", DEMO["flight"], opener=lambda logic: LinkTarget(logic, core))
+    left = bytes(core._core.mem_read(RAM[0] + memory, free))
+    stack = len(left.lstrip(b"\xa5"))
+    assert (flash, memory, stack) == pytest.approx(told, rel=0.04)
 
 
 @pytest.mark.usefixtures("boards")
@@ -231,6 +252,31 @@ def test_an_image_that_never_waits_leaves_the_host_its_time(tmp_path):
     core = _core(tmp_path, b"\xfe\xe7")  # a jump to itself
     assert [core.read(0.01), core.read(0.01)] == [b"", b""]
     core.close()
+
+
+#: for ever: a zero byte to the UART; a wait
+BABBLES = b"\x01\x48\x01\x60\xfd\xe7\x00\xbf\x00\xc0\x00\x40"
+WAITS = b"\x30\xbf\xfd\xe7"
+#: reads where nothing is
+READS = b"\x00\x48\x00\x68\x00\x00\x00\x50"
+
+
+@pytest.mark.usefixtures("emulator")
+@pytest.mark.parametrize(
+    ("code", "complaint"),
+    [
+        (BABBLES, "core 'some.elf' babbles: "),
+        (WAITS, "core 'some.elf' is silent: no reply within 0.3 s"),
+        (READS, "core 'some.elf' went wrong at address 0x0000000a: "),
+    ],
+    ids=["babbles", "waits", "reads_nothing"],
+)
+def test_images_that_are_no_board(code, complaint, tmp_path, monkeypatch):
+    monkeypatch.setattr("hil.link._READY_S", 0.1)
+    with pytest.raises(UsageError) as caught:
+        LinkTarget(DEMO["pad"], _core(tmp_path, code), patience_s=0.3)
+    assert str(caught.value).startswith(complaint)
+    assert "\n" not in str(caught.value)
 
 
 @pytest.mark.usefixtures("emulator")
