@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -16,6 +17,10 @@ settings.register_profile(
 )
 settings.register_profile("soak", parent=settings.get_profile("house"), max_examples=2000)
 settings.load_profile(os.environ.get("DRYCOUNT_HYPOTHESIS", "house"))
+
+# started in the background by a shell, a process and all its children ignore Ctrl-C
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 NO_SKIP = os.environ.get("DRYCOUNT_NO_SKIP") == "1"
 
