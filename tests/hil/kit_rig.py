@@ -36,6 +36,7 @@ CORES = {
     "atmega2560": ("avr-gcc", "-mmcu=atmega2560"),
 }
 SOURCES = sorted(KIT.glob("*.c"))
+LINK = sorted((KIT / "bench").glob("dc_link*.c"))
 _HOST = Path(__file__).with_name("kit_host.c")
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 from alike import assert_same
-from kit_rig import CORES, SOURCES, STRICT, need, run
+from kit_rig import CORES, LINK, SOURCES, STRICT, need, run
 
 import sequencer
 from hil.cores import RAM, CoreStream, load_image
@@ -62,7 +62,7 @@ def objects(tmp_path_factory):
     """What all images have in common."""
     need(COMPILER)
     folder = tmp_path_factory.mktemp("objects")
-    run([COMPILER, *BUILD, "-c", *SOURCES, BENCH / "dc_link.c", PORT / "start.c"], cwd=folder)
+    run([COMPILER, *BUILD, "-c", *SOURCES, *LINK, PORT / "start.c"], cwd=folder)
     return sorted(folder.glob("*.o"))
 
 

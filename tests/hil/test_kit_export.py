@@ -6,7 +6,7 @@ import re
 from unittest.mock import patch
 
 import pytest
-from kit_rig import CORES, SOURCES, STRICT, KitExecutor, build_host, need, run
+from kit_rig import CORES, LINK, SOURCES, STRICT, KitExecutor, build_host, need, run
 
 from hil.export import BENCH_FILES, KIT_FILES, export_c
 from hil.layout_header import KIT, layout_header
@@ -96,12 +96,12 @@ def test_kit_and_tables_build_without_a_warning(core, precision, exported, tmp_p
     run(
         [
             *(compiler, *target, *STRICT, *wanted, "-DDC_NAMES", "-DDC_BENCH", "-Os", f"-I{KIT}"),
-            *("-c", *SOURCES, KIT / "bench" / "dc_link.c", *tables),
+            *("-c", *SOURCES, *LINK, *tables),
         ],
         cwd=tmp_path,
     )
     objects = sorted(tmp_path.glob("dc_*.o"))
-    assert len(objects) == len(SOURCES) + 1
+    assert len(objects) == len(SOURCES) + len(LINK)
     tools = compiler.removesuffix("gcc").removesuffix("cc")
     # no library but the compiler's own, nothing that changes outside the memory it is given
     asked = run([f"{tools}nm", "-u", *objects]).split()

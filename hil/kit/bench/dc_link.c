@@ -1,4 +1,4 @@
-/* The link to a host: frames, sessions, requests. Bench image only; docs/link.md. */
+/* The link to a host: sessions and requests. Bench image only; docs/link.md. */
 
 #include "dc_link.h"
 
@@ -39,94 +39,6 @@ enum {
 /* mode: why a tick is refused, or that it is not */
 enum { RUNNING = 0 };
 
-/* little end first */
-
-typedef struct {
-    uint8_t *bytes;
-    size_t at;
-    size_t room;
-} writer;
-
-static void put(writer *w, uint32_t value, uint8_t count)
-{
-    for (; count > 0; count--, value >>= 8)
-        if (w->at < w->room)
-            w->bytes[w->at++] = (uint8_t)(value & 0xffu);
-}
-
-static uint32_t get(const uint8_t *bytes, uint8_t count)
-{
-    uint32_t value = 0;
-
-    while (count > 0)
-        value = (value << 8) | bytes[--count];
-    return value;
-}
-
-typedef union {
-    dc_real real;
-    uint32_t words[sizeof(dc_real) / 4];
-    uint16_t probe;
-} number;
-
-/* Index of the word that goes first. */
-static uint8_t word(uint8_t i)
-{
-    number one;
-
-    one.words[0] = 1;
-    return one.probe == 1 ? i : (uint8_t)(sizeof(dc_real) / 4 - 1 - i);
-}
-
-static void put_real(writer *w, dc_real value)
-{
-    number n;
-    uint8_t i;
-
-    n.real = value;
-    for (i = 0; i < sizeof(dc_real) / 4; i++)
-        put(w, n.words[word(i)], 4);
-}
-
-static dc_real get_real(const uint8_t *bytes)
-{
-    number n;
-    uint8_t i;
-
-    for (i = 0; i < sizeof(dc_real) / 4; i++)
-        n.words[word(i)] = get(bytes + 4u * i, 4);
-    return n.real;
-}
-
-/* A NaN, without an operation that could raise a flag. */
-static dc_real no_number(void)
-{
-    number n;
-
-    n.words[word(0)] = sizeof(dc_real) == 4 ? 0x7fc00000u : 0;
-    if (sizeof(dc_real) == 8)
-        n.words[word((uint8_t)(sizeof(dc_real) / 4 - 1))] = 0x7ff80000u;
-    return n.real;
-}
-
-static size_t length(const char *text, size_t most)
-{
-    size_t count = 0;
-
-    while (count < most && text[count] != '\0')
-        count++;
-    return count;
-}
-
-static void put_text(writer *w, const char *text, size_t most)
-{
-    size_t count = length(text, most), i;
-
-    put(w, (uint32_t)count, 1);
-    for (i = 0; i < count; i++)
-        put(w, (uint8_t)text[i], 1);
-}
-
 static uint8_t sha_at(const uint8_t *sha, size_t at)
 {
 #if defined(__AVR__)
@@ -136,68 +48,9 @@ static uint8_t sha_at(const uint8_t *sha, size_t at)
 #endif
 }
 
-/* frames */
-
-static uint32_t crc_of(const uint8_t *bytes, size_t count)
-{
-    uint32_t crc = 0xffffffffu;
-    uint8_t bit;
-
-    for (; count > 0; count--, bytes++) {
-        crc ^= *bytes;
-        for (bit = 0; bit < 8; bit++)
-            crc = (crc & 1u) != 0 ? (crc >> 1) ^ 0xedb88320u : crc >> 1;
-    }
-    return crc ^ 0xffffffffu;
-}
-
-/* Send a payload, behind which there is room for its CRC. */
 static void send(const dc_link *link, uint8_t *payload, size_t count)
 {
-    writer w;
-    size_t at = 0;
-    uint8_t code;
-
-    w.bytes = payload;
-    w.at = count;
-    w.room = count + DC_LINK_CRC;
-    put(&w, crc_of(payload, count), DC_LINK_CRC);
-    /* pieces of up to 254 bytes that are not zero; behind a shorter one a zero is left out */
-    for (;;) {
-        uint8_t run = 0;
-        while (run < 254 && at + run < w.at && payload[at + run] != 0)
-            run = (uint8_t)(run + 1u);
-        code = (uint8_t)(run + 1u);
-        link->board->write(link->board->context, &code, 1);
-        link->board->write(link->board->context, payload + at, run);
-        at += run;
-        if (at == w.at)
-            break;
-        if (run < 254)
-            at++;
-    }
-    code = 0;
-    link->board->write(link->board->context, &code, 1);
-}
-
-/* Bytes of the payload, unstuffed in its place; 0 where the frame is damaged. */
-static size_t unpack(uint8_t *frame, size_t count)
-{
-    size_t from = 0, to = 0;
-
-    while (from < count) {
-        uint8_t code = frame[from++], i;
-        if ((size_t)(code - 1) > count - from)
-            return 0;
-        for (i = 1; i < code; i++)
-            frame[to++] = frame[from++];
-        if (code != 255 && from < count)
-            frame[to++] = 0;
-    }
-    if (to < DC_LINK_CRC || to > DC_LINK_PAYLOAD + DC_LINK_CRC)
-        return 0;
-    to -= DC_LINK_CRC;
-    return crc_of(frame, to) == get(frame + to, DC_LINK_CRC) ? to : 0;
+    dc_link_send(link->board->write, link->board->context, payload, count);
 }
 
 static uint32_t now(const dc_link *link)
@@ -207,25 +60,25 @@ static uint32_t now(const dc_link *link)
 
 /* requests */
 
-static void begin(writer *w, uint8_t *bytes, size_t room, uint8_t kind, uint32_t number_,
+static void begin(dc_link_writer *w, uint8_t *bytes, size_t room, uint8_t kind, uint32_t number_,
                   uint32_t nonce)
 {
     w->bytes = bytes;
     w->at = 0;
     w->room = room;
-    put(w, kind, 1);
-    put(w, number_, 4);
-    put(w, nonce, 4);
+    dc_link_put(w, kind, 1);
+    dc_link_put(w, number_, 4);
+    dc_link_put(w, nonce, 4);
 }
 
 static void refuse_unkept(const dc_link *link, const uint8_t *payload, uint8_t reason)
 {
     uint8_t bytes[SMALL];
-    writer w;
+    dc_link_writer w;
 
-    begin(&w, bytes, SMALL, REFUSED, get(payload + 1, 4), get(payload + 5, 4));
-    put(&w, reason, 1);
-    put(&w, payload[0], 1);
+    begin(&w, bytes, SMALL, REFUSED, dc_link_get(payload + 1, 4), dc_link_get(payload + 5, 4));
+    dc_link_put(&w, reason, 1);
+    dc_link_put(&w, payload[0], 1);
     send(link, bytes, w.at);
 }
 
@@ -234,33 +87,33 @@ static uint16_t entry(const dc_link *link, size_t at)
     return (uint16_t)dc_code_at(link->board->logic, at);
 }
 
-static uint8_t greet(dc_link *link, writer *w)
+static uint8_t greet(dc_link *link, dc_link_writer *w)
 {
     const dc_board *board = link->board;
     size_t i;
 
-    put(w, VERSION, 2);
-    put(w, DC_LINK_PAYLOAD, 2);
-    put(w, sizeof(dc_real), 1);
-    put(w, board->micros != NULL ? CAN_WARM | HAS_CLOCK : CAN_WARM, 1);
-    put(w, entry(link, DC_HEAD_RATE_HZ), 2);
-    put(w, entry(link, DC_HEAD_INPUTS), 2);
-    put(w, entry(link, DC_HEAD_STATES), 2);
-    put(w, entry(link, DC_HEAD_PULSES), 2);
-    put(w, entry(link, DC_HEAD_SERVOS), 2);
-    put(w, (uint32_t)board->logic->tables->fields, 2);
-    put(w, 0, 2); /* channels */
-    put(w, board->boots, 4);
+    dc_link_put(w, VERSION, 2);
+    dc_link_put(w, DC_LINK_PAYLOAD, 2);
+    dc_link_put(w, sizeof(dc_real), 1);
+    dc_link_put(w, board->micros != NULL ? CAN_WARM | HAS_CLOCK : CAN_WARM, 1);
+    dc_link_put(w, entry(link, DC_HEAD_RATE_HZ), 2);
+    dc_link_put(w, entry(link, DC_HEAD_INPUTS), 2);
+    dc_link_put(w, entry(link, DC_HEAD_STATES), 2);
+    dc_link_put(w, entry(link, DC_HEAD_PULSES), 2);
+    dc_link_put(w, entry(link, DC_HEAD_SERVOS), 2);
+    dc_link_put(w, (uint32_t)board->logic->tables->fields, 2);
+    dc_link_put(w, 0, 2); /* channels */
+    dc_link_put(w, board->boots, 4);
     for (i = 0; i < SHA; i++)
-        put(w, sha_at(board->sequence, i), 1);
+        dc_link_put(w, sha_at(board->sequence, i), 1);
     for (i = 0; i < SHA; i++) /* of the wiring: a sequence knows none */
-        put(w, 0, 1);
-    put_text(w, board->board, 40);
-    put_text(w, board->build, 40);
+        dc_link_put(w, 0, 1);
+    dc_link_put_text(w, board->board, 40);
+    dc_link_put_text(w, board->build, 40);
     return 0;
 }
 
-static uint8_t name(const dc_link *link, writer *w, const uint8_t *body, size_t count)
+static uint8_t name(const dc_link *link, dc_link_writer *w, const uint8_t *body, size_t count)
 {
     const dc_names *list;
     uint16_t i, first;
@@ -268,7 +121,7 @@ static uint8_t name(const dc_link *link, writer *w, const uint8_t *body, size_t 
 
     if (count != 3)
         return BAD_BODY;
-    first = (uint16_t)get(body + 1, 2);
+    first = (uint16_t)dc_link_get(body + 1, 2);
     switch (body[0]) {
     case 0:
         list = &link->board->inputs;
@@ -283,22 +136,22 @@ static uint8_t name(const dc_link *link, writer *w, const uint8_t *body, size_t 
         /* channels: there are none */
         if (body[0] != 3 || first != 0)
             return BAD_BODY;
-        put(w, 3, 1);
-        put(w, 0, 5);
-        put(w, 0, 1);
+        dc_link_put(w, 3, 1);
+        dc_link_put(w, 0, 5);
+        dc_link_put(w, 0, 1);
         return 0;
     }
     if (first > list->count)
         return BAD_BODY;
-    put(w, body[0], 1);
-    put(w, first, 2);
-    put(w, list->count, 2);
+    dc_link_put(w, body[0], 1);
+    dc_link_put(w, first, 2);
+    dc_link_put(w, list->count, 2);
     counted = w->at;
-    put(w, 0, 1);
+    dc_link_put(w, 0, 1);
     for (i = first; i < list->count && w->bytes[counted] < 255; i++) {
-        if (w->at + 1 + length(list->names[i], 100) > w->room)
+        if (w->at + 1 + dc_link_length(list->names[i], 100) > w->room)
             break;
-        put_text(w, list->names[i], 100);
+        dc_link_put_text(w, list->names[i], 100);
         w->bytes[counted] = (uint8_t)(w->bytes[counted] + 1u);
     }
     return 0;
@@ -311,8 +164,8 @@ static uint8_t configure(dc_link *link, const uint8_t *body, size_t count)
 
     if (count != 2 * SHA + 4)
         return BAD_BODY;
-    dead_man = (uint16_t)get(body + 2 * SHA, 2);
-    if (dead_man < 100 || dead_man > 10000 || get(body + 2 * SHA + 2, 2) != 0)
+    dead_man = (uint16_t)dc_link_get(body + 2 * SHA, 2);
+    if (dead_man < 100 || dead_man > 10000 || dc_link_get(body + 2 * SHA + 2, 2) != 0)
         return BAD_BODY;
     for (i = 0; i < SHA; i++)
         if (body[i] != sha_at(link->board->sequence, i))
@@ -352,13 +205,13 @@ static int read_inputs(const dc_link *link, const uint8_t *body, size_t count)
             continue;
         if (count < at + sizeof(dc_real))
             return 0;
-        board->values[i] = get_real(body + at);
+        board->values[i] = dc_link_get_real(body + at);
         at += sizeof(dc_real);
     }
     return count == at;
 }
 
-static void put_outputs(const dc_link *link, writer *w)
+static void put_outputs(const dc_link *link, dc_link_writer *w)
 {
     dc_sequence *logic = link->board->logic;
     size_t pulses = entry(link, DC_HEAD_PULSES), servos = entry(link, DC_HEAD_SERVOS), i;
@@ -366,23 +219,23 @@ static void put_outputs(const dc_link *link, writer *w)
     dc_event event;
     dc_real value;
 
-    put(w, MASKED | (link->struck ? STRUCK : 0u), 1);
-    put(w, (uint16_t)dc_state(logic), 2);
-    put(w, 0, 1);
+    dc_link_put(w, MASKED | (link->struck ? STRUCK : 0u), 1);
+    dc_link_put(w, (uint16_t)dc_state(logic), 2);
+    dc_link_put(w, 0, 1);
     for (i = 0; i < pulses; i += 8) {
         uint8_t bits = 0, j;
         for (j = 0; j < 8 && i + j < pulses; j++)
             bits = (uint8_t)(bits | (unsigned)dc_on(logic, i + j) << j);
-        put(w, bits, 1);
+        dc_link_put(w, bits, 1);
     }
     for (i = 0; i < servos; i++)
-        put_real(w, dc_demand(logic, i));
+        dc_link_put_real(w, dc_demand(logic, i));
     if (dc_publishes(logic)) {
         w->bytes[flags] |= MESSAGE;
         for (i = 0; i < logic->tables->fields; i++) {
             if (!dc_field(logic, i, &value))
-                value = no_number();
-            put_real(w, value);
+                value = dc_link_no_number();
+            dc_link_put_real(w, value);
         }
     }
     while (dc_next_event(logic, &event)) {
@@ -390,16 +243,16 @@ static void put_outputs(const dc_link *link, writer *w)
             w->bytes[flags] |= NOT_ALL;
             continue;
         }
-        put(w, event.kind, 1);
-        put(w, (uint16_t)event.about, 2);
-        put(w, (uint16_t)event.detail, 2);
+        dc_link_put(w, event.kind, 1);
+        dc_link_put(w, (uint16_t)event.about, 2);
+        dc_link_put(w, (uint16_t)event.detail, 2);
         w->bytes[counted] = (uint8_t)(w->bytes[counted] + 1u);
     }
     if (dc_lost(logic) > 0)
         w->bytes[flags] |= NOT_ALL;
 }
 
-static uint8_t tick(dc_link *link, writer *w, const uint8_t *body, size_t count)
+static uint8_t tick(dc_link *link, dc_link_writer *w, const uint8_t *body, size_t count)
 {
     const dc_board *board = link->board;
     uint32_t clock;
@@ -408,7 +261,7 @@ static uint8_t tick(dc_link *link, writer *w, const uint8_t *body, size_t count)
         return link->mode;
     if (count < 8)
         return BAD_BODY;
-    clock = get(body, 4);
+    clock = dc_link_get(body, 4);
     if (link->ticked && clock <= link->last_tick)
         return OLD_TICK;
     if (!read_inputs(link, body, count))
@@ -416,38 +269,39 @@ static uint8_t tick(dc_link *link, writer *w, const uint8_t *body, size_t count)
     link->ticked = 1;
     link->last_tick = clock;
     dc_tick(board->logic, clock, board->values, board->fresh);
-    put(w, clock, 4);
-    put(w, now(link), 4);
+    dc_link_put(w, clock, 4);
+    dc_link_put(w, now(link), 4);
     put_outputs(link, w);
     return 0;
 }
 
-static uint8_t permit(writer *w, const uint8_t *body, size_t count)
+static uint8_t permit(dc_link_writer *w, const uint8_t *body, size_t count)
 {
     if (count != 11 || body[0] > 2)
         return BAD_BODY;
     if (body[0] != 0)
         return NO_PERMIT;
-    put(w, 0, 4); /* giving back what nobody has */
-    put(w, 0, 4);
-    put(w, 0, 3);
+    dc_link_put(w, 0, 4); /* giving back what nobody has */
+    dc_link_put(w, 0, 4);
+    dc_link_put(w, 0, 3);
     return 0;
 }
 
-static uint8_t ping(const dc_link *link, writer *w, const uint8_t *body, size_t count)
+static uint8_t ping(const dc_link *link, dc_link_writer *w, const uint8_t *body, size_t count)
 {
     size_t i;
 
     if (count > DC_LINK_PAYLOAD - HEADER - 4)
         return BAD_BODY;
-    put(w, now(link), 4);
+    dc_link_put(w, now(link), 4);
     for (i = 0; i < count; i++)
-        put(w, body[i], 1);
+        dc_link_put(w, body[i], 1);
     return 0;
 }
 
 /* The reply's body, or why there is none. */
-static uint8_t carry_out(dc_link *link, uint8_t kind, writer *w, const uint8_t *body, size_t count)
+static uint8_t carry_out(dc_link *link, uint8_t kind, dc_link_writer *w, const uint8_t *body,
+                         size_t count)
 {
     if (kind == ASK_NAMES)
         return name(link, w, body, count);
@@ -469,9 +323,9 @@ static uint8_t carry_out(dc_link *link, uint8_t kind, writer *w, const uint8_t *
 static void answer(dc_link *link, const uint8_t *payload, size_t count)
 {
     uint8_t kind = payload[0], refused;
-    writer w;
+    dc_link_writer w;
 
-    link->number = get(payload + 1, 4);
+    link->number = dc_link_get(payload + 1, 4);
     link->heard = now(link);
     begin(&w, link->reply, DC_LINK_PAYLOAD, (uint8_t)(kind | REPLY), link->number, link->nonce);
     if (kind == ASK_HELLO)
@@ -480,8 +334,8 @@ static void answer(dc_link *link, const uint8_t *payload, size_t count)
         refused = carry_out(link, kind, &w, payload + HEADER, count - HEADER);
     if (refused) {
         begin(&w, link->reply, DC_LINK_PAYLOAD, REFUSED, link->number, link->nonce);
-        put(&w, refused, 1);
-        put(&w, kind, 1);
+        dc_link_put(&w, refused, 1);
+        dc_link_put(&w, kind, 1);
     }
     link->kept = w.at;
     send(link, link->reply, link->kept);
@@ -490,10 +344,11 @@ static void answer(dc_link *link, const uint8_t *payload, size_t count)
 static void safe_now(dc_link *link, const uint8_t *payload)
 {
     uint8_t bytes[SMALL];
-    writer w;
+    dc_link_writer w;
 
     link->mode = SAFE;
-    begin(&w, bytes, SMALL, ASK_SAFE_NOW | REPLY, get(payload + 1, 4), get(payload + 5, 4));
+    begin(&w, bytes, SMALL, ASK_SAFE_NOW | REPLY, dc_link_get(payload + 1, 4),
+          dc_link_get(payload + 5, 4));
     send(link, bytes, w.at);
 }
 
@@ -504,8 +359,8 @@ static void hear(dc_link *link, const uint8_t *payload, size_t count)
 
     if (count < HEADER || (kind & REPLY) != 0)
         return;
-    number_ = get(payload + 1, 4);
-    nonce = get(payload + 5, 4);
+    number_ = dc_link_get(payload + 1, 4);
+    nonce = dc_link_get(payload + 5, 4);
     if (kind == ASK_SAFE_NOW) {
         safe_now(link, payload);
     } else if (kind == ASK_HELLO && (nonce == 0 || number_ != 1)) {
@@ -531,7 +386,7 @@ static void hear(dc_link *link, const uint8_t *payload, size_t count)
 void dc_link_start(dc_link *link, const dc_board *board)
 {
     uint8_t bytes[SMALL];
-    writer w;
+    dc_link_writer w;
 
     link->board = board;
     link->received = 0;
@@ -547,8 +402,8 @@ void dc_link_start(dc_link *link, const dc_board *board)
     link->ticked = 0;
     link->struck = 0;
     begin(&w, bytes, SMALL, READY, 0, 0);
-    put(&w, VERSION, 2);
-    put(&w, board->boots, 4);
+    dc_link_put(&w, VERSION, 2);
+    dc_link_put(&w, board->boots, 4);
     send(link, bytes, w.at);
 }
 
@@ -563,7 +418,7 @@ void dc_link_take(dc_link *link, const uint8_t *bytes, size_t count)
                 link->frame[link->received++] = *bytes;
             continue;
         }
-        found = link->overlong ? 0 : unpack(link->frame, link->received);
+        found = link->overlong ? 0 : dc_link_unpack(link->frame, link->received);
         if (found > 0)
             hear(link, link->frame, found);
         else if (link->received > 0)

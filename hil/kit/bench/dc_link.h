@@ -7,23 +7,7 @@
 #ifndef DC_LINK_H
 #define DC_LINK_H
 
-#ifndef DC_BENCH
-#error "the link is for the bench image only: define DC_BENCH there, and leave it out of the others"
-#endif
-
-#include "dc_sequence.h"
-
-/* the longest payload that it takes and sends */
-#ifndef DC_LINK_PAYLOAD
-#define DC_LINK_PAYLOAD 256
-#endif
-#if DC_LINK_PAYLOAD < 192 || DC_LINK_PAYLOAD > 1024
-#error "DC_LINK_PAYLOAD is 192 to 1024"
-#endif
-
-#define DC_LINK_CRC 4
-/* byte stuffing: one byte in 254, the first, and one that a sender may add */
-#define DC_LINK_STUFFED (DC_LINK_PAYLOAD + DC_LINK_CRC + (DC_LINK_PAYLOAD + DC_LINK_CRC) / 254 + 2)
+#include "dc_link_frame.h"
 
 typedef struct {
     const char *const *names;
@@ -42,7 +26,7 @@ typedef struct {
     uint8_t *fresh;            /* one per input */
     uint8_t *retained;         /* one per flag */
     void *context;             /* handed to the functions below */
-    void (*write)(void *context, const uint8_t *bytes, size_t count); /* all of it, in order */
+    dc_link_write write;
     uint32_t (*micros)(void *context); /* the board's clock, us, which wraps; NULL without one */
 } dc_board;
 

@@ -9,18 +9,7 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "dc_link.h"
-
-#define JOINED(name, rest) name##rest
-#define OF(name, rest) JOINED(name, rest)
-#define TEXT(x) #x
-#define HEADER(name) TEXT(name##_tables.h)
-#define INCLUDED(name) HEADER(name)
-#define WORD(name) TEXT(name)
-#define NAME_OF(name) WORD(name)
-#include INCLUDED(SEQUENCE)
-
-#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
+#include "dc_exported.h"
 
 static uint8_t out[4096];
 static size_t waiting;
@@ -61,28 +50,13 @@ static uint32_t micros(void *context)
 
 int main(void)
 {
-    static OF(SEQUENCE, _memory) memory;
-    static dc_real values[COUNT(OF(SEQUENCE, _input_names))];
-    static uint8_t fresh[COUNT(OF(SEQUENCE, _input_names))];
-    static uint8_t retained[COUNT(memory.values)];
     static dc_link link_;
     static dc_board board;
     uint8_t in[1024];
 
+    dc_exported(&board);
     board.board = "host";
-    board.build = "example 1, " NAME_OF(SEQUENCE);
-    board.sequence = OF(SEQUENCE, _sha256);
-    board.inputs.names = OF(SEQUENCE, _input_names);
-    board.inputs.count = COUNT(OF(SEQUENCE, _input_names));
-    board.states.names = OF(SEQUENCE, _state_names);
-    board.states.count = COUNT(OF(SEQUENCE, _state_names));
-    board.functions.names = OF(SEQUENCE, _function_names);
-    board.functions.count = COUNT(OF(SEQUENCE, _function_names));
     board.boots = 1;
-    board.logic = OF(SEQUENCE, _init)(&memory);
-    board.values = values;
-    board.fresh = fresh;
-    board.retained = retained;
     board.write = write_bytes;
     board.micros = micros;
     dc_link_start(&link_, &board);

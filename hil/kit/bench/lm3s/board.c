@@ -3,18 +3,7 @@
 
    It drives no pin. A real board needs its own clocks and pins set up, and is another file. */
 
-#include "dc_link.h"
-
-#define JOINED(name, rest) name##rest
-#define OF(name, rest) JOINED(name, rest)
-#define TEXT(x) #x
-#define HEADER(name) TEXT(name##_tables.h)
-#define INCLUDED(name) HEADER(name)
-#define WORD(name) TEXT(name)
-#define NAME_OF(name) WORD(name)
-#include INCLUDED(SEQUENCE)
-
-#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
+#include "dc_exported.h"
 
 #define AT(address) (*(volatile uint32_t *)(address))
 #define UART_DATA AT(0x4000c000u)
@@ -75,10 +64,6 @@ static void wait(void)
 
 int main(void)
 {
-    static OF(SEQUENCE, _memory) memory;
-    static dc_real values[COUNT(OF(SEQUENCE, _input_names))];
-    static uint8_t fresh[COUNT(OF(SEQUENCE, _input_names))];
-    static uint8_t retained[COUNT(memory.values)];
     static dc_link link_;
     static dc_board board;
     uint8_t bytes[UART_FIFO];
@@ -91,19 +76,8 @@ int main(void)
     UART_CONTROL = 0x301; /* on, both ways */
     INTERRUPTS_ON = 1u << 5;
 
+    dc_exported(&board);
     board.board = "lm3s";
-    board.build = "exported " NAME_OF(SEQUENCE);
-    board.sequence = OF(SEQUENCE, _sha256);
-    board.inputs.names = OF(SEQUENCE, _input_names);
-    board.inputs.count = COUNT(OF(SEQUENCE, _input_names));
-    board.states.names = OF(SEQUENCE, _state_names);
-    board.states.count = COUNT(OF(SEQUENCE, _state_names));
-    board.functions.names = OF(SEQUENCE, _function_names);
-    board.functions.count = COUNT(OF(SEQUENCE, _function_names));
-    board.logic = OF(SEQUENCE, _init)(&memory);
-    board.values = values;
-    board.fresh = fresh;
-    board.retained = retained;
     board.write = write_bytes;
     board.micros = micros;
     dc_link_start(&link_, &board);
