@@ -37,6 +37,13 @@ def _sent(logic: Sequence) -> tuple[str, ...]:
     return logic.publication.fields if logic.publication is not None else ()
 
 
+def _left_over(logic: Sequence, table: str, used: set[str], what: str) -> Iterator[Claim]:
+    """What a table of the sequence declares and is not used, in the order of the file."""
+    for name in getattr(logic, table):
+        if name not in used:
+            yield Claim(logic, (table, name), f"{what} '{name}'", (name,))
+
+
 @rule(
     "unused-input",
     "an input that nothing reads",
@@ -45,10 +52,7 @@ def _sent(logic: Sequence) -> tuple[str, ...]:
 def unused_input(subject: Subject) -> Iterator[Claim]:
     """Neither an expression nor a gate, an age or a fresh count uses it."""
     for logic in subject.sequences.values():
-        read = _read(logic)
-        for name in logic.inputs:
-            if name not in read:
-                yield Claim(logic, ("inputs", name), f"nothing reads input '{name}'", (name,))
+        yield from _left_over(logic, "inputs", _read(logic), "nothing reads input")
 
 
 @rule(
@@ -59,11 +63,7 @@ def unused_input(subject: Subject) -> Iterator[Claim]:
 def unused_limit(subject: Subject) -> Iterator[Claim]:
     """No expression has it."""
     for logic in subject.sequences.values():
-        read = _read(logic)
-        for name in logic.limits:
-            if name not in read:
-                what = f"nothing compares with limit '{name}'"
-                yield Claim(logic, ("limits", name), what, (name,))
+        yield from _left_over(logic, "limits", _read(logic), "nothing compares with limit")
 
 
 @rule(
@@ -75,10 +75,7 @@ def unused_estimate(subject: Subject) -> Iterator[Claim]:
     """Neither read, nor published, nor the attitude of a loop."""
     for logic in subject.sequences.values():
         read = _read(logic) | set(_sent(logic))
-        for name in logic.estimates:
-            if name not in read:
-                what = f"nothing reads estimate '{name}'"
-                yield Claim(logic, ("estimates", name), what, (name,))
+        yield from _left_over(logic, "estimates", read, "nothing reads estimate")
 
 
 @rule(
@@ -136,10 +133,7 @@ def unused_function(subject: Subject) -> Iterator[Claim]:
     for logic in subject.sequences.values():
         used = {each.name for each in commands_of(logic) if each.verb != "cut"}
         used |= {servo for loop in logic.loops.values() for _, servo in loop.outputs}
-        for name in logic.functions:
-            if name not in used:
-                what = f"nothing commands function '{name}'"
-                yield Claim(logic, ("functions", name), what, (name,))
+        yield from _left_over(logic, "functions", used, "nothing commands function")
 
 
 @rule(
@@ -151,10 +145,7 @@ def unused_inhibit(subject: Subject) -> Iterator[Claim]:
     """No function lists it."""
     for logic in subject.sequences.values():
         used = {name for function in logic.functions.values() for name in function.inhibits}
-        for name in logic.inhibits:
-            if name not in used:
-                what = f"no function lists inhibit '{name}'"
-                yield Claim(logic, ("inhibits", name), what, (name,))
+        yield from _left_over(logic, "inhibits", used, "no function lists inhibit")
 
 
 @rule(
@@ -166,10 +157,7 @@ def unused_loop(subject: Subject) -> Iterator[Claim]:
     """No state lists it."""
     for logic in subject.sequences.values():
         used = {name for state in logic.states.values() for name in state.loops}
-        for name in logic.loops:
-            if name not in used:
-                what = f"no state runs control loop '{name}'"
-                yield Claim(logic, ("loops", name), what, (name,))
+        yield from _left_over(logic, "loops", used, "no state runs control loop")
 
 
 def _no_receivers(subject: Subject) -> str | None:
