@@ -60,6 +60,8 @@ def export_c(
         raise UsageError(
             f"{sequence.path}: names with 'dc_' are the kit's own; rename the sequence"
         )
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{folder}: is a file, not a folder")
     texts = {
         f"{sequence.name}_tables.h": tables_header(sequence),
         f"{sequence.name}_tables.c": tables_source(sequence),

@@ -156,7 +156,7 @@ def test_tables_of_another_kit_do_not_build(exported, tmp_path):
     [
         (["nowhere.toml", "--c", "x"], "nowhere.toml: no such file"),
         (["{pad}"], "export: missing option '--c'; try 'drycount export --help'"),
-        (["{pad}", "--c", "{pad}"], "{pad}: cannot be written: file exists"),
+        (["{pad}", "--c", "{pad}"], "{pad}: is a file, not a folder"),
         (["{pad}", "--c", "{tmp}/no/where"], "{tmp}/no/where: cannot be written: no such file or"),
         (["{dc}", "--c", "{tmp}/x"], "{dc}: names with 'dc_' are the kit's own; rename"),
     ],
