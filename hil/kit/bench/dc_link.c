@@ -2,7 +2,9 @@
 
 #include "dc_link.h"
 
-#include "dc_core.h"
+#if defined(__AVR__)
+#include <avr/pgmspace.h>
+#endif
 
 #define VERSION 1u
 #define HEADER 9u
@@ -82,11 +84,6 @@ static void refuse_unkept(const dc_link *link, const uint8_t *payload, uint8_t r
     send(link, bytes, w.at);
 }
 
-static uint16_t entry(const dc_link *link, size_t at)
-{
-    return (uint16_t)dc_code_at(link->board->logic, at);
-}
-
 static uint8_t greet(dc_link *link, dc_link_writer *w)
 {
     const dc_board *board = link->board;
@@ -96,12 +93,12 @@ static uint8_t greet(dc_link *link, dc_link_writer *w)
     dc_link_put(w, DC_LINK_PAYLOAD, 2);
     dc_link_put(w, sizeof(dc_real), 1);
     dc_link_put(w, board->micros != NULL ? CAN_WARM | HAS_CLOCK : CAN_WARM, 1);
-    dc_link_put(w, entry(link, DC_HEAD_RATE_HZ), 2);
-    dc_link_put(w, entry(link, DC_HEAD_INPUTS), 2);
-    dc_link_put(w, entry(link, DC_HEAD_STATES), 2);
-    dc_link_put(w, entry(link, DC_HEAD_PULSES), 2);
-    dc_link_put(w, entry(link, DC_HEAD_SERVOS), 2);
-    dc_link_put(w, (uint32_t)board->logic->tables->fields, 2);
+    dc_link_put(w, board->logic->rate_hz, 2);
+    dc_link_put(w, board->inputs.count, 2);
+    dc_link_put(w, board->states.count, 2);
+    dc_link_put(w, board->logic->pulses, 2);
+    dc_link_put(w, board->logic->servos, 2);
+    dc_link_put(w, board->logic->fields, 2);
     dc_link_put(w, 0, 2); /* channels */
     dc_link_put(w, board->boots, 4);
     for (i = 0; i < SHA; i++)
@@ -177,14 +174,9 @@ static uint8_t configure(dc_link *link, const uint8_t *body, size_t count)
 
 static uint8_t reset(dc_link *link, const uint8_t *body, size_t count)
 {
-    const dc_board *board = link->board;
-    size_t i;
-
     if (count != 1 || body[0] > 1)
         return BAD_BODY;
-    for (i = 0; i < entry(link, DC_HEAD_FLAGS); i++)
-        board->retained[i] = dc_flag(board->logic, i);
-    dc_boot(board->logic, body[0] == 1 ? board->retained : NULL);
+    link->board->logic->boot(body[0]);
     link->mode = RUNNING;
     link->ticked = 0;
     link->struck = 0;
@@ -195,7 +187,7 @@ static uint8_t reset(dc_link *link, const uint8_t *body, size_t count)
 static int read_inputs(const dc_link *link, const uint8_t *body, size_t count)
 {
     const dc_board *board = link->board;
-    size_t inputs = entry(link, DC_HEAD_INPUTS), at = 8 + (inputs + 7) / 8, i;
+    size_t inputs = board->inputs.count, at = 8 + (inputs + 7) / 8, i;
 
     if (count < at)
         return 0;
@@ -213,42 +205,37 @@ static int read_inputs(const dc_link *link, const uint8_t *body, size_t count)
 
 static void put_outputs(const dc_link *link, dc_link_writer *w)
 {
-    dc_sequence *logic = link->board->logic;
-    size_t pulses = entry(link, DC_HEAD_PULSES), servos = entry(link, DC_HEAD_SERVOS), i;
-    size_t flags = w->at, counted = w->at + 3;
-    dc_event event;
-    dc_real value;
+    const dc_logic *logic = link->board->logic;
+    size_t flags = w->at, counted = w->at + 3, i;
+    dc_link_event event;
 
     dc_link_put(w, MASKED | (link->struck ? STRUCK : 0u), 1);
-    dc_link_put(w, (uint16_t)dc_state(logic), 2);
+    dc_link_put(w, logic->state(), 2);
     dc_link_put(w, 0, 1);
-    for (i = 0; i < pulses; i += 8) {
+    for (i = 0; i < logic->pulses; i += 8) {
         uint8_t bits = 0, j;
-        for (j = 0; j < 8 && i + j < pulses; j++)
-            bits = (uint8_t)(bits | (unsigned)dc_on(logic, i + j) << j);
+        for (j = 0; j < 8 && i + j < logic->pulses; j++)
+            bits = (uint8_t)(bits | (unsigned)(logic->on(i + j) != 0) << j);
         dc_link_put(w, bits, 1);
     }
-    for (i = 0; i < servos; i++)
-        dc_link_put_real(w, dc_demand(logic, i));
-    if (dc_publishes(logic)) {
+    for (i = 0; i < logic->servos; i++)
+        dc_link_put_real(w, logic->demand(i));
+    if (logic->fields != 0 && logic->publishes()) {
         w->bytes[flags] |= MESSAGE;
-        for (i = 0; i < logic->tables->fields; i++) {
-            if (!dc_field(logic, i, &value))
-                value = dc_link_no_number();
-            dc_link_put_real(w, value);
-        }
+        for (i = 0; i < logic->fields; i++)
+            dc_link_put_real(w, logic->field(i));
     }
-    while (dc_next_event(logic, &event)) {
+    while (logic->event(&event)) {
         if (w->at + 5 > w->room || w->bytes[counted] == 255) {
             w->bytes[flags] |= NOT_ALL;
             continue;
         }
         dc_link_put(w, event.kind, 1);
-        dc_link_put(w, (uint16_t)event.about, 2);
-        dc_link_put(w, (uint16_t)event.detail, 2);
+        dc_link_put(w, event.subject, 2);
+        dc_link_put(w, event.detail, 2);
         w->bytes[counted] = (uint8_t)(w->bytes[counted] + 1u);
     }
-    if (dc_lost(logic) > 0)
+    if (logic->lost())
         w->bytes[flags] |= NOT_ALL;
 }
 
@@ -268,7 +255,7 @@ static uint8_t tick(dc_link *link, dc_link_writer *w, const uint8_t *body, size_
         return BAD_BODY;
     link->ticked = 1;
     link->last_tick = clock;
-    dc_tick(board->logic, clock, board->values, board->fresh);
+    board->logic->tick(clock, board->values, board->fresh);
     dc_link_put(w, clock, 4);
     dc_link_put(w, now(link), 4);
     put_outputs(link, w);

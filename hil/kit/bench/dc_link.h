@@ -14,17 +14,41 @@ typedef struct {
     uint16_t count;
 } dc_names;
 
+/* What came of a tick: kind, subject and detail as in docs/link.md; detail DC_LINK_NONE for none. */
+typedef struct {
+    uint8_t kind;
+    uint16_t subject, detail;
+} dc_link_event;
+
+#define DC_LINK_NONE 0xffffu
+
+/* The logic on the board: an exported sequence (dc_exported.h), or one that was written by hand.
+   All but boot and tick tell what the last tick has left. */
+typedef struct {
+    uint16_t rate_hz, pulses, servos, fields;
+    /* the next tick is the first; warm: retained flags stay as the last tick left them */
+    void (*boot)(uint8_t warm);
+    /* values are only read where fresh is 1 */
+    void (*tick)(uint32_t clock, const dc_real *values, const uint8_t *fresh);
+    uint16_t (*state)(void);
+    uint8_t (*on)(size_t pulse);
+    dc_real (*demand)(size_t servo);
+    uint8_t (*publishes)(void);      /* whether there was a message; NULL without fields */
+    dc_real (*field)(size_t field);  /* of it; dc_link_no_number() where there is no value */
+    uint8_t (*event)(dc_link_event *event); /* takes the oldest; 0 when there is none left */
+    uint8_t (*lost)(void);           /* whether there was no room for some */
+} dc_logic;
+
 /* What the board's code gives. All of it stays where it is while the link lives. */
 typedef struct {
     const char *board;         /* what it is, at most 40 bytes */
     const char *build;         /* what was built, at most 40 bytes */
-    const uint8_t *sequence;   /* NAME_sha256 */
+    const uint8_t *sequence;   /* NAME_sha256: of the sequence file that the logic keeps to */
     dc_names inputs, states, functions; /* NAME_input_names, ...; build with -DDC_NAMES */
     uint32_t boots;            /* how often it has booted, or 0 */
-    dc_sequence *logic;        /* of NAME_init */
+    const dc_logic *logic;
     dc_real *values;           /* one per input, for the link's own use */
     uint8_t *fresh;            /* one per input */
-    uint8_t *retained;         /* one per flag */
     void *context;             /* handed to the functions below */
     dc_link_write write;
     uint32_t (*micros)(void *context); /* the board's clock, us, which wraps; NULL without one */

@@ -7,7 +7,7 @@
 #error "the link is for the bench image only: define DC_BENCH there, and leave it out of the others"
 #endif
 
-#include "dc_sequence.h"
+#include "dc_real.h"
 
 /* the longest payload that it takes and sends */
 #ifndef DC_LINK_PAYLOAD
