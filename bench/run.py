@@ -5,8 +5,8 @@ Every file bench_*.py beside this one has a function `measure()` that returns ro
 Prints a table and writes bench.json with facts about the machine. Timing is never asserted in
 tests: machines differ, and are busy; this is where it is looked at.
 
-Run one of them alone with its name: python bench/run.py flight. One that takes long says
-BY_NAME_ONLY and is left out otherwise.
+Run one of them alone with its name: python bench/run.py flight. What the others measured before on
+this machine stays in bench.json. One that takes long says BY_NAME_ONLY and is left out otherwise.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from collections.abc import Callable, Iterable, Mapping
 from importlib.metadata import version
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 from rich.console import Console
 from rich.table import Table
@@ -82,6 +83,17 @@ def _load(file: Path) -> ModuleType:
     return module
 
 
+def _kept(facts: Mapping[str, Any]) -> list[Any]:
+    """Results of an earlier run on the same machine."""
+    try:
+        before = json.loads(OUTPUT.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return []
+    if before.get("machine") != facts:
+        return []
+    return [result for result in before["results"] if "from" in result]
+
+
 def run(words: Iterable[str]) -> int:
     """Run the measurements whose file names hold one of `words`; without any, all short ones."""
     wanted = list(words)
@@ -93,19 +105,31 @@ def run(words: Iterable[str]) -> int:
     if not files:
         print(f"no bench_*.py in {HERE} holds {', '.join(wanted)}", file=sys.stderr)
         return 2
+    facts = machine()
     rows: list[Row] = []
+    results: list[Any] = []
     for file in files:
         module = _load(file)
         if not wanted and getattr(module, "BY_NAME_ONLY", False):
             continue
         print(f"measuring {file.stem} ...", file=sys.stderr)
-        rows += module.measure()
-    results = [
-        {"name": name, "value": value, "unit": unit, "target": target, "met": met(value, target)}
-        for name, value, unit, target in rows
-    ]
+        found = module.measure()
+        rows += found
+        results += [
+            {
+                "from": file.stem,
+                "name": name,
+                "value": value,
+                "unit": unit,
+                "target": target,
+                "met": met(value, target),
+            }
+            for name, value, unit, target in found
+        ]
+    measured = {result["from"] for result in results}
+    results += [kept for kept in _kept(facts) if kept["from"] not in measured] if wanted else []
     OUTPUT.write_text(
-        json.dumps({"machine": machine(), "results": results}, indent=1) + "\n", encoding="utf-8"
+        json.dumps({"machine": facts, "results": results}, indent=1) + "\n", encoding="utf-8"
     )
     table = Table(box=None)
     for title in ("measured", "value", "unit", "target", "met"):
@@ -115,8 +139,8 @@ def run(words: Iterable[str]) -> int:
         table.add_row(name, f"{value:.4g}", unit, target, word)
     console = Console(highlight=False)
     console.print(table)
-    facts = ", ".join(f"{name} {fact}" for name, fact in machine().items())
-    console.print(f"\n{facts}", soft_wrap=True)
+    shown = ", ".join(f"{name} {fact}" for name, fact in facts.items())
+    console.print(f"\n{shown}", soft_wrap=True)
     return 0
 
 

@@ -45,6 +45,15 @@ MAX_BYTES = 1 << 20
 # Tables and arrays nested deeper than this are refused: nothing that we read comes near.
 _MAX_DEPTH = 40
 
+# the table that says what kind of file it stands in
+_HEADS = {
+    "vehicle": "a vehicle",
+    "sequence": "a sequence",
+    "scenario": "a scenario",
+    "requirements": "a list of requirements",
+    "cells": "a list of cells of faults and phases",
+}
+
 _ModelT = TypeVar("_ModelT", bound=BaseModel)
 
 
@@ -145,6 +154,9 @@ class Document:
             valid = _schema_keys(model, loc[:-1], self.data)
             free = [name for name in valid if name not in self._table(loc[:-1])]
             near = nearest(key, free) or nearest(key, valid)
+            wanted = [head for head in _HEADS if head in valid]
+            if wanted and not loc[:-1] and key in _HEADS:
+                return loc, self.error(loc, f"this is {_HEADS[key]}, {_HEADS[wanted[0]]} is wanted")
             where = f" in [{dotted(loc[:-1])}]" if loc[:-1] else ""
             known = f" (known: {schema_words.some(valid)})" if near is None and valid else ""
             return loc, self.error(

@@ -20,7 +20,7 @@ NEEDED = ("*.vehicle.toml", "*.sequence.toml", "*.requirements.toml")
 def project(pytester, monkeypatch):
     """Two flights as expected, one that falls short, one that names a signal there is not."""
     for name in "CI", "BUILD_NUMBER":
-        monkeypatch.delenv(name, raising=False)  # with either set, pytest cuts no line to the screen
+        monkeypatch.delenv(name, raising=False)  # set, they keep pytest from cutting lines
     for pattern in NEEDED:
         for file in demo_folder().glob(pattern):
             pytester.path.joinpath(file.name).write_bytes(file.read_bytes())
