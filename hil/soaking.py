@@ -1,7 +1,9 @@
 """The frame decoder against millions of damaged frames: ``python -m hil.soaking --frames N``.
 
-Counted from a seed, so that what was found can be found again. Exit status 1 and one line at the
-first payload that nobody sent, or where the decoder is not in step within one good frame.
+Frames are sent in runs; a run is fully given by the seed and its number. How many runs are done is
+kept in a small file, so that a soak that was ended at any moment goes on where it stopped, until
+the decoder changes. Exit status 1 and one line at the first payload that nobody sent, or where the
+decoder is not in step within one good frame.
 """
 
 from __future__ import annotations
@@ -9,17 +11,24 @@ from __future__ import annotations
 import argparse
 import random
 import sys
-from collections.abc import Iterable
+import time
+from collections.abc import Callable, Iterable
+from importlib.metadata import version
+from pathlib import Path
 from typing import Final
 
 from hil.frames import FrameDecoder, encode
+from sequencer.going_on import Progress, hash_of
 
 __all__ = ["mutated", "soak"]
 
 _KINDS: Final = ("flip", "drop", "insert", "copy")
 #: frames that are sent in a row, then two good ones
 _RUN: Final = 20
-_EVERY: Final = 50_000
+#: runs between two notes of how far it has come, and seconds between two lines about it
+_KEPT: Final = 500
+_TELL_S: Final = 10.0
+_FILE: Final = "frames.json"
 
 
 def mutated(data: bytes, changes: Iterable[tuple[str, int, int]]) -> bytes:
@@ -44,29 +53,51 @@ def mutated(data: bytes, changes: Iterable[tuple[str, int, int]]) -> bytes:
     return bytes(wire)
 
 
-def soak(frames: int, seed: int, *, tell: bool = False) -> str | None:
-    """Damage about so many frames; what went wrong in one line, or None."""
-    chance = random.Random(seed)  # noqa: S311 - chance, not secrets
-    for number in range(0, frames, _RUN):
-        decoder = FrameDecoder()
-        sent = [chance.randbytes(chance.choice((9, 13, 40, 90, 260))) for _ in range(_RUN)]
-        wire = b"".join(
-            mutated(
-                encode(payload),
-                [
-                    (chance.choice(_KINDS), chance.getrandbits(16), chance.getrandbits(8))
-                    for _ in range(chance.randint(1, 3))
-                ],
-            )
-            for payload in sent
+def soak(frames: int, seed: int, folder: Path, say: Callable[[str], None]) -> str | None:
+    """Damage the frames that `folder` does not know as done; what went wrong in one line, or None.
+
+    Raises OSError for a folder that cannot be used.
+    """
+    here = Path(__file__)
+    files = (here, here.with_name("frames.py"))
+    about = {"seed": seed, "sources": hash_of(files, here.parent, version("cobs"))}
+    progress = Progress(folder / _FILE, about)
+    done, runs = progress.read(say), -(-frames // _RUN)
+    if done:
+        say(f"{min(done, runs) * _RUN} of {frames} frames have been damaged; going on from there")
+    shown = time.monotonic()
+    for number in range(done, runs):
+        wrong = _run(seed, number)
+        if wrong is not None:
+            return f"seed {seed}, run {number}: {wrong}"
+        if (number + 1) % _KEPT == 0 or number + 1 == runs:
+            progress.write(number + 1)
+            if time.monotonic() - shown > _TELL_S:
+                shown = time.monotonic()
+                say(f"{(number + 1) * _RUN} of {frames} frames")
+    return None
+
+
+def _run(seed: int, number: int) -> str | None:
+    """What is wrong with how the decoder takes one run of damaged frames, or None."""
+    chance = random.Random(f"{seed} {number}")  # noqa: S311 - chance, not secrets
+    decoder = FrameDecoder()
+    sent = [chance.randbytes(chance.choice((9, 13, 40, 90, 260))) for _ in range(_RUN)]
+    wire = b"".join(
+        mutated(
+            encode(payload),
+            [
+                (chance.choice(_KINDS), chance.getrandbits(16), chance.getrandbits(8))
+                for _ in range(chance.randint(1, 3))
+            ],
         )
-        if any(payload not in sent for payload in decoder.feed(wire)):
-            return f"seed {seed}, frames from {number}: a payload was accepted that nobody sent"
-        decoder.feed(encode(sent[0]))
-        if decoder.feed(encode(sent[1])) != [sent[1]]:
-            return f"seed {seed}, frames from {number}: not in step again"
-        if tell and number % _EVERY == 0:
-            sys.stderr.write(f"{number} frames\n")
+        for payload in sent
+    )
+    if any(payload not in sent for payload in decoder.feed(wire)):
+        return "a payload was accepted that nobody sent"
+    decoder.feed(encode(sent[0]))
+    if decoder.feed(encode(sent[1])) != [sent[1]]:
+        return "not in step again"
     return None
 
 
@@ -75,8 +106,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m hil.soaking", description=__doc__)
     parser.add_argument("--frames", type=int, default=10_000_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--folder", type=Path, default=Path(".soak"))
     asked = parser.parse_args()
-    wrong = soak(asked.frames, asked.seed, tell=True)
+    try:
+        wrong = soak(asked.frames, asked.seed, asked.folder, lambda line: print(line, flush=True))  # noqa: T201
+    except OSError as error:
+        parser.error(f"{asked.folder}: {(error.strerror or str(error)).lower()}")
     print(wrong or f"{asked.frames} damaged frames: none accepted that was not sent")  # noqa: T201
     return 1 if wrong else 0
 

@@ -11,10 +11,7 @@ the seed and its number.
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
 import itertools
-import json
 import multiprocessing
 import sys
 import time
@@ -29,6 +26,7 @@ import click
 import sequencer
 from sequencer.execute.jit import prepare
 from sequencer.flight.workers import cores, end_quietly, interrupts_held_back
+from sequencer.going_on import Progress, hash_of
 from sequencer.testing.agreement import first_difference
 from sequencer.testing.streams import Ride, random_ride
 
@@ -58,7 +56,7 @@ def compare_pairs(
     jobs     worker processes; 1: this one
     compare  a function that a worker can import
     """
-    progress = _Progress(folder, seed)
+    progress = Progress(folder / _FILE, {"seed": seed, "sources": _sources()})
     done = progress.read(say)
     if done:
         say(f"{min(done, pairs)} of {pairs} pairs have been compared; going on from there")
@@ -116,37 +114,11 @@ def _compare(task: range, seed: int, compare: Compare) -> tuple[int, str] | None
     return None
 
 
-class _Progress:
-    """How many pairs, from the first on, have been compared."""
-
-    def __init__(self, folder: Path, seed: int) -> None:
-        self.path = folder / _FILE
-        self.about = {"seed": seed, "sources": _sources()}
-
-    def read(self, say: Say) -> int:
-        """0 where nothing is known, or only of other sources or another seed."""
-        with contextlib.suppress(FileNotFoundError, ValueError, KeyError, TypeError):
-            found = json.loads(self.path.read_bytes())
-            if {name: found[name] for name in self.about} == self.about:
-                return int(found["done"])
-            say("what has been compared was of another version or seed; starting again")
-        return 0
-
-    def write(self, done: int) -> None:
-        self.path.parent.mkdir(parents=True, exist_ok=True)
-        part = self.path.with_suffix(".part")
-        part.write_text(json.dumps({**self.about, "done": done}) + "\n", encoding="utf-8")
-        part.replace(self.path)
-
-
 def _sources() -> str:
     """Hash of everything that decides what a pair is, and what comes of it."""
     here = Path(sequencer.__file__).parent
-    whole = hashlib.sha256(f"{sys.version} {version('numba')} {version('transitions')}".encode())
-    for pattern in _SOURCES:
-        for path in sorted(here.glob(pattern)):
-            whole.update(path.relative_to(here).as_posix().encode() + path.read_bytes())
-    return whole.hexdigest()
+    files = (path for pattern in _SOURCES for path in sorted(here.glob(pattern)))
+    return hash_of(files, here, version("numba"), version("transitions"))
 
 
 @click.command()

@@ -25,9 +25,9 @@ def soak(folder, pairs, **options):
 def test_a_hundred_pairs_agree(tmp_path):
     agree, said = soak(tmp_path, 100)
     assert agree
-    assert said == [
+    assert said[-1] == (
         "100 pairs of sequence and stream: every event, output and register is the same"
-    ]
+    )
 
 
 def counting(seen, wrong=()):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import struct
+import zlib
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from reference_board import ReferenceBoard
@@ -122,6 +124,27 @@ def test_a_flight_over_tampered_frames_is_the_reference_or_ends_with_one_line(wh
         ends_in_one_line(error)
 
 
-def test_a_short_soak_of_the_decoder():
+def test_a_short_soak_of_the_decoder_that_goes_on_where_it_stopped(tmp_path):
     """`make soak` does this with ten million frames."""
-    assert soak(4000, seed=7) is None
+    said = []
+    assert soak(2000, 7, tmp_path, said.append) is None
+    assert said == []
+    assert soak(4000, 7, tmp_path, said.append) is None
+    assert said == ["2000 of 4000 frames have been damaged; going on from there"]
+    assert soak(20, 8, tmp_path, said.append) is None
+    assert said[1:] == ["what has been done was of another version or seed; starting again"]
+
+
+@pytest.mark.parametrize("left", [0xFF, 0])
+def test_a_soak_finds_a_decoder_that_looks_at_little_of_the_crc(left, tmp_path, monkeypatch):
+    crc32 = zlib.crc32
+    monkeypatch.setattr("hil.frames.zlib.crc32", lambda data: crc32(data) & left)
+    found = soak(40_000, 7, tmp_path, print)
+    assert found is not None
+    assert found.startswith("seed 7, run ")
+    assert found.endswith("a payload was accepted that nobody sent")
+
+
+def test_a_soak_finds_a_decoder_that_stays_out_of_step(tmp_path, monkeypatch):
+    monkeypatch.setattr(FrameDecoder, "_close", lambda _: None)
+    assert soak(40, 7, tmp_path, print) == "seed 7, run 0: not in step again"
