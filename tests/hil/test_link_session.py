@@ -13,7 +13,22 @@ from wires import Wire, linked, sequence_in, stream_of
 
 from hil.frames import FrameDecoder, encode
 from hil.link import Link, LinkError
-from hil.messages import NOT_TOLD, Frames, MalformedError, NameList, Packet, Reset
+from hil.messages import (
+    NOT_TOLD,
+    Board,
+    Frames,
+    MalformedError,
+    NameList,
+    Names,
+    Packet,
+    Reset,
+    Resistances,
+    Text,
+    ask_names,
+    configure,
+    permit,
+    refusal,
+)
 from hil.targets import LinkTarget
 from sequencer.errors import UsageError
 from sequencer.execute import ReferenceExecutor
@@ -33,12 +48,23 @@ def target_on(sequence, board):
     return LinkTarget(sequence, wire, clock=wire.clock), wire
 
 
+def frames_on_the_page():
+    """Every frame there, in order, as payloads, and the same with the title above it."""
+    lines = re.findall(
+        r"^    (\S.*(?:\n    \S.*)?)\n        ([0-9a-f]{2}(?: [0-9a-f]{2})+)$", PAGE, re.MULTILINE
+    )
+    return [(title, FrameDecoder().feed(bytes.fromhex(line))[0], line) for title, line in lines]
+
+
 def test_the_frames_of_the_page():
     """Every frame on the page is one; HELLO, PING and TICK are what the host sends."""
-    lines = re.findall(r"^        ([0-9a-f]{2}(?: [0-9a-f]{2})+)$", PAGE, re.MULTILINE)
-    payloads = [FrameDecoder().feed(bytes.fromhex(line))[0] for line in lines]
+    found = frames_on_the_page()
+    assert len(found) == len(re.findall(r"^        (?:[0-9a-f]{2} )+00$", PAGE, re.MULTILINE))
+    for title, payload, line in found:
+        again = "00 " if title.startswith("the same again") else ""
+        assert line == again + encode(payload).hex(" ")
+    payloads = [payload for _, payload, _ in found[:8]]
     assert [payload[0] for payload in payloads] == [0xF0, 1, 8, 0x88, 9, 5, 0x85, 0xFF]
-    assert [encode(p).hex(" ") for p in payloads] == lines
     ready, _, _, pong, _, tick, output, refused = map(Packet.of, payloads)
     assert struct.unpack("<HI", ready.body) == (1, 3)
     assert struct.unpack("<I", pong.body[:4]) == (1_000_000,)
@@ -49,6 +75,39 @@ def test_the_frames_of_the_page():
     assert (read.on, read.demands, read.message) == ((True, False), (0.25,), (1.0,))
     assert read.events == ((1, 5, 0xFFFF), (0, 2, 0xFFFF))
     assert refused.body == bytes([3, 5])
+
+
+def test_the_session_of_the_page():
+    """What the host sends is what the page says, and what it reads in the replies too."""
+    packets = [Packet.of(payload) for _, payload, _ in frames_on_the_page()[8:]]
+    bodies = [packet.body for packet in packets]
+    kinds = [0x81, 2, 0x82, 2, 0x82, 3, 0x83, 4, 0x84, 5, 0x85, 0x85, 6, 0x86, 7, 0xFF, 0xF1]
+    assert [packet.kind for packet in packets] == kinds
+    assert [p.number for p in packets] == [1, 2, 2, 3, 3, 4, 4, 5, 5, 6, 6, 6, 8, 8, 9, 9, 0]
+    board = Board.of(bodies[0])
+    assert (board.max_payload, board.value_bytes, board.rate_hz) == (128, 8, 100)
+    assert (board.inputs, board.states, board.pulses, board.servos) == (3, 3, 2, 1)
+    assert (board.fields, board.channels, board.name, board.build) == (1, 2, "kite", "1.2")
+    assert board.sequence == bytes(range(0xA0, 0xC0))
+    assert board.wiring == NOT_TOLD
+    assert bodies[1] == ask_names(NameList.INPUTS, 0)
+    assert Names.of(bodies[2]).names == ("accel", "height")
+    assert bodies[3] == ask_names(NameList.INPUTS, 2)
+    assert Names.of(bodies[4]).names == ("key",)
+    assert bodies[5] == configure(board.sequence, NOT_TOLD, 500)
+    assert bodies[6] == bodies[8] == bodies[12] == b""
+    assert bodies[7] == bytes([Reset.COLD])
+    assert bodies[9] == Frames(board).tick(0, 100, [9.75, math.nan, 1.0], [True, True, False])
+    first = Frames(board).output(bodies[10])
+    assert (first.tick, first.state, first.on, first.demands) == (0, 0, (False, False), (0.0,))
+    assert first.message is not None
+    assert math.isnan(first.message[0])
+    assert first.events == ((0, 0, 0xFFFF),)
+    assert bodies[11] == bodies[10]
+    assert Resistances.of(bodies[13]).ohm == (1.5, math.inf)
+    assert bodies[14] == permit(1, 1, 500, 0)
+    assert refusal(bodies[15]) == (12, 7, "no plug")
+    assert Text.of(bodies[16]).text == "warm"
 
 
 def frames_of(**counts):
