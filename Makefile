@@ -21,6 +21,7 @@ test: $(FULL)
 soak: $(FULL)
 	$(BIN)/python -m sequencer.testing.soak --pairs 100000
 	$(BIN)/python -m hil.soaking --frames 10000000
+	$(BIN)/python tests/hil/soak_kit_link.py --runs 10000000
 	DRYCOUNT_HYPOTHESIS=soak $(BIN)/python -m pytest -n auto
 
 lint: $(FULL)

@@ -328,6 +328,15 @@ static void answer(dc_link *link, const uint8_t *payload, size_t count)
     send(link, link->reply, link->kept);
 }
 
+/* A zero byte first: what is left of a copy that was cut ends there. */
+static void again(dc_link *link)
+{
+    static const uint8_t zero = 0;
+
+    link->board->write(link->board->context, &zero, 1);
+    send(link, link->reply, link->kept);
+}
+
 static void safe_now(dc_link *link, const uint8_t *payload)
 {
     uint8_t bytes[SMALL];
@@ -362,7 +371,7 @@ static void hear(dc_link *link, const uint8_t *payload, size_t count)
     } else if (nonce != link->nonce || number_ < link->number) {
         return;
     } else if (number_ == link->number) {
-        send(link, link->reply, link->kept);
+        again(link);
     } else if (number_ - link->number > 1) {
         refuse_unkept(link, payload, OUT_OF_STEP);
     } else {
