@@ -10,19 +10,20 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any, Final
 
 from sequencer.errors import UsageError
 from sequencer.execute import Outputs, ReferenceExecutor
+from sequencer.flight.agreement import Agreement
+from sequencer.flight.divergence_words import Side, what_differs
 from sequencer.flight.target import Boot, Capability, Target, open_target
 from sequencer.sequence import Sequence as FlightLogic
 
 __all__ = ["NotConformingError", "check_target", "inputs_for"]
 
 _OTHER: Final = "0" * 63 + "1"
-_SHORT: Final = 40
 
 #: (tick, values, fresh)
 Given = tuple[int, list[float], list[bool]]
@@ -193,13 +194,17 @@ class _Suite:
 
     def _run(self, seed: int) -> list[Outputs]:
         target, exact = self._opened, self._opened.tolerance_s == 0.0
-        found = []
+        agreement = Agreement(self._sequence)
+        before, found = self._sequence.start, []
         for tick, values, fresh in inputs_for(self._sequence, self._ticks, seed):
             outputs = target.exchange(tick, values, fresh)
             wanted = self._model.tick(tick, values, fresh)
             self._shape(outputs, wanted, tick)
-            if exact:
-                self._same(outputs, wanted, tick)
+            difference = agreement.look(tick, wanted, outputs) if exact else None
+            if difference is not None:
+                sides = Side("the model", wanted, before), Side("it", outputs, before)
+                raise self._fail(f"tick {tick}: {what_differs(self._sequence, difference, sides)}")
+            before = wanted.state
             found.append(outputs)
         return found
 
@@ -214,14 +219,3 @@ class _Suite:
         if (found.message is None) != (wanted.message is None):
             due = "is not due" if wanted.message is None else "is due, and missing"
             raise self._fail(f"tick {tick}: a message {due}")
-
-    def _same(self, found: Outputs, wanted: Outputs, tick: int) -> None:
-        for what in ("state", "events", "on", "demands", "message"):
-            its, mine = getattr(found, what), getattr(wanted, what)
-            if repr(its) != repr(mine):
-                raise self._fail(f"tick {tick}: {what} {_shown(its)}, not {_shown(mine)}")
-
-
-def _shown(value: Sequence[object] | None) -> str:
-    text = repr(value)
-    return text if len(text) <= 4 * _SHORT else text[: 4 * _SHORT] + "..."

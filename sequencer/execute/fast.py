@@ -6,6 +6,7 @@ import typing
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.execute.interface import Outputs
 from sequencer.execute.jit import prepare
@@ -94,9 +95,16 @@ class CompiledExecutor:
         """All flags as the last tick left them."""
         return {name: bool(self._memory[at]) for name, at in self.tables.flags.items()}
 
-    def registers(self) -> dict[str, float]:
-        """Everything that it remembers; the keys are those of `ReferenceExecutor.registers`."""
-        memory = self._memory.tolist()
+    def remembered(self) -> NDArray[np.float64]:
+        """A copy of all that it remembers after the last tick, for `registers` to tell later."""
+        return self._memory.copy()
+
+    def registers(self, remembered: NDArray[np.float64] | None = None) -> dict[str, float]:
+        """Everything that it remembers; the keys are those of `ReferenceExecutor.registers`.
+
+        remembered   as it was after some earlier tick
+        """
+        memory = (self._memory if remembered is None else remembered).tolist()
         found = {"state": memory[STATE], "entered": memory[ENTERED]}
         found.update({name: memory[at] for name, at in self.tables.registers.items()})
         return found

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from sequencer.flight.many import fly_many
-from sequencer.flight.result import Result, Shortfall
+from sequencer.flight.result import Result, Shortfall, first_divergence
 from sequencer.scenario.finding import find_scenarios
 
 if TYPE_CHECKING:
     from sequencer.flight.loop import fly
 
-__all__ = ["Result", "Shortfall", "find_scenarios", "fly", "fly_many"]
+__all__ = ["Result", "Shortfall", "find_scenarios", "first_divergence", "fly", "fly_many"]
 
 
 def __getattr__(name: str) -> object:

@@ -7,10 +7,11 @@ step, and a computer that lost its power in it, is stamped with the tick at its 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sequencer.checks import judge
+from sequencer.flight.beside import Beside
 from sequencer.flight.computer import Computer
 from sequencer.flight.ending import facts_of, outcome_of
 from sequencer.flight.links import Links
@@ -19,9 +20,9 @@ from sequencer.flight.power import Power
 from sequencer.flight.recorder import Recorder
 from sequencer.flight.replay import Replay
 from sequencer.flight.samples import Kept, Recipe, Samples, recipes_of
-from sequencer.flight.target import Target, check_computers, open_target
+from sequencer.flight.target import Target, check_computers, is_model, open_target
 from sequencer.flight.watching import Watch
-from sequencer.record import FLIGHT_OVER, FlightRecord
+from sequencer.record import FLIGHT_OVER, Divergence, FlightRecord
 from sequencer.record.logic import LogicSignals
 from sequencer.scenario import Recording, Scenario
 from sequencer.scenario.signals import memories
@@ -45,34 +46,65 @@ def fly(
     watch     looks at decisions, in targets of its own
 
     Returns the record with the verdicts of all requirements; what it is about includes the firmware
-    that executed it, where a target says so. Raises UsageError for an unknown target or executor,
-    and with a target's one line where it fails.
+    that executed it, where a target says so. Beside every target but the model the model runs too,
+    and `divergences` tells where they first differed. Raises UsageError for an unknown target or
+    executor, and with a target's one line where it fails.
     """
     check_computers(on, scenario.sequences)
     targets: dict[str, Target] = {}
+    compared: list[Beside] = []
     try:
         for name, logic in scenario.sequences.items():
-            targets[name] = (
-                open_target(on, logic, executor) if watch is None else watch.target(logic)
-            )
-        record = fly_on(scenario, targets, watch)
+            if watch is not None:
+                targets[name] = watch.target(logic)
+                continue
+            targets[name] = target = open_target(on, logic, executor)
+            if not is_model(on, name):
+                targets[name] = beside = Beside(target, logic)
+                compared.append(beside)
+        record = fly_on(scenario, targets, _begin(watch, compared))
         firmware = {
             f"firmware {name}": facts["firmware"]
             for name, facts in ((name, target.describe()) for name, target in targets.items())
             if "firmware" in facts
         }
-        return replace(record, hashes={**record.hashes, **firmware}) if firmware else record
+        if not firmware and not compared:
+            return record
+        return _with(
+            replace(record, hashes={**record.hashes, **firmware}),
+            (each.divergence(scenario.rate_hz) for each in compared),
+        )
     finally:
         for target in targets.values():
             target.close()
 
 
+def _begin(watch: Watch | None, compared: Sequence[Beside]) -> Callable[[int], None] | None:
+    """Who wants to know of every world tick, as `fly_on` takes it."""
+    if watch is not None:
+        return watch.begin
+
+    def begin(tick: int) -> None:
+        for each in compared:
+            each.now = tick
+
+    return begin if compared else None
+
+
+def _with(record: FlightRecord, divergences: Iterable[Divergence | None]) -> FlightRecord:
+    """The record with the divergences of its computers, in order of time."""
+    found = sorted((each for each in divergences if each is not None), key=lambda each: each.tick)
+    return replace(record, divergences=tuple(found))
+
+
 def fly_on(
-    scenario: Scenario, targets: Mapping[str, Target], watch: Watch | None = None
+    scenario: Scenario,
+    targets: Mapping[str, Target],
+    begin: Callable[[int], None] | None = None,
 ) -> FlightRecord:
     """Fly one scenario on these targets, one per computer by name; they are left open.
 
-    watch   is told of every tick
+    begin   is told of every world tick before anything happens on it
     """
     rate = scenario.rate_hz
     source = scenario.source
@@ -109,8 +141,8 @@ def fly_on(
     tick = 0
     while tick < scenario.stop_ticks:
         recorder.begin(tick)
-        if watch is not None:
-            watch.begin(tick)
+        if begin is not None:
+            begin(tick)
         plan.apply(tick, commands)
         for computer in everyone:
             while computer.clock.due(tick):

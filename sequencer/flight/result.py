@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sequencer.record import FlightRecord
+from sequencer.record import Divergence, FlightRecord
 from sequencer.scenario.expect import Shortfall
 from sequencer.world.margins import Margin
 
 if TYPE_CHECKING:
     from sequencer.execute.deciding import Sight
 
-__all__ = ["Result", "Seen", "Shortfall"]
+__all__ = ["Result", "Seen", "Shortfall", "first_divergence"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,3 +53,12 @@ class Result:
     def as_expected(self) -> bool:
         """True when everything came out as the scenario says."""
         return self.error is None and not self.shortfalls
+
+
+def first_divergence(result: Result | FlightRecord) -> Divergence | None:
+    """Where a flight first did something else than the model would have done; None: nowhere.
+
+    Of several computers the one that was first; `FlightRecord.divergences` has them all.
+    """
+    record = result.record if isinstance(result, Result) else result
+    return record.divergences[0] if record is not None and record.divergences else None

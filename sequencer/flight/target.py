@@ -26,6 +26,7 @@ __all__ = [
     "Target",
     "check_computers",
     "check_target",
+    "is_model",
     "one_at_a_time",
     "open_target",
     "schemes",
@@ -36,6 +37,8 @@ __all__ = [
 BUILT_IN: Mapping[str, str] = {"model": "sequencer.flight.model:ModelTarget"}
 
 GROUP = "drycount.targets"
+#: what executes a computer for which no other target is named
+MODEL = "model"
 
 _NAMED = re.compile(r"[^:,=\s]+=")
 _BETWEEN = re.compile(r",(?=[^:,=\s]+=)")
@@ -134,6 +137,15 @@ def check_computers(spec: str, computers: Iterable[str]) -> None:
             raise UsageError(f"target '{spec}' is for an unknown computer '{name}'{hint}")
 
 
+def is_model(spec: str, computer: str) -> bool:
+    """Whether `spec` leaves this computer to the model.
+
+    Raises UsageError where `spec` names a computer twice.
+    """
+    named = dict(_by_computer(spec))
+    return named.get(computer, named.get("", MODEL)).partition(":")[0] == MODEL
+
+
 def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
     """Make the target that `spec` names for one computer's sequence.
 
@@ -141,7 +153,7 @@ def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
     opened.
     """
     named = dict(_by_computer(spec))
-    maker, rest = _maker(named.get(sequence.name, named.get("", "model")))
+    maker, rest = _maker(named.get(sequence.name, named.get("", MODEL)))
     return cast("Target", maker(sequence, rest, executor))
 
 

@@ -1,6 +1,7 @@
 """Events and signals of one flight."""
 
-from sequencer.record.model import Event, FlightRecord, Signal, Verdict
+from sequencer.record.divergence import Divergence
+from sequencer.record.model import Event, FlightRecord, Signal, Verdict, time_text
 from sequencer.record.serialise import record_to_dict, to_json
 from sequencer.record.vocabulary import EVENT_KINDS, FLIGHT_OVER, SIGNALS, EventKind, SignalKind
 
@@ -8,6 +9,7 @@ __all__ = [
     "EVENT_KINDS",
     "FLIGHT_OVER",
     "SIGNALS",
+    "Divergence",
     "Event",
     "EventKind",
     "FlightRecord",
@@ -15,5 +17,6 @@ __all__ = [
     "SignalKind",
     "Verdict",
     "record_to_dict",
+    "time_text",
     "to_json",
 ]

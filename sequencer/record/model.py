@@ -6,13 +6,16 @@ window such as 0.07 s compares equal to the seventh tick at 100 Hz.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Event", "FlightRecord", "Signal", "Verdict"]
+from sequencer.record.divergence import Divergence
+
+__all__ = ["Event", "FlightRecord", "Signal", "Verdict", "time_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +85,8 @@ class FlightRecord:
     hashes       of sequences, vehicle, wiring, scenario, requirements: what this result is about
     logic        flags and states of the computers as signals, worked out from the events when
                  asked for (`sequencer.record.logic`); reports leave them out
+    divergences  where computers first did something else than the model, at most one for each,
+                 in order of time; empty where the model executed them all
     """
 
     scenario: str
@@ -94,6 +99,7 @@ class FlightRecord:
     hashes: Mapping[str, str] = field(default_factory=dict)
     verdicts: tuple[Verdict, ...] = ()
     logic: Mapping[str, Signal] = field(default_factory=dict, repr=False)
+    divergences: tuple[Divergence, ...] = ()
 
     @property
     def time_s(self) -> NDArray[np.float64]:
@@ -115,3 +121,9 @@ class FlightRecord:
     def __getitem__(self, name: str) -> NDArray[np.float64]:
         """Values of the named signal, shape (ticks,). Raises KeyError for an unknown name."""
         return (self.signals[name] if name in self.signals else self.logic[name]).values
+
+
+def time_text(tick: int, rate_hz: int) -> str:
+    """Time of a tick for a person, "12.34 s", with the digits that the rate needs."""
+    digits = max(2, math.ceil(math.log10(max(rate_hz, 1))))
+    return f"{tick / rate_hz:.{digits}f} s"

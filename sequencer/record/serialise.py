@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
 from sequencer.record.model import FlightRecord, Verdict
@@ -39,6 +40,7 @@ def record_to_dict(record: FlightRecord, *, signals: bool = False) -> dict[str, 
             [int(event.tick), event.kind, event.name, event.detail] for event in record.events
         ],
         "verdicts": [_verdict(verdict) for verdict in record.verdicts],
+        "divergences": [asdict(divergence) for divergence in record.divergences],
     }
     if signals:
         found["signals"] = _sorted(

@@ -12,12 +12,16 @@ from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
 from sequencer.flight.result import Result
+from sequencer.report.divergence import divergence_lines
 from sequencer.report.summary import about, at, count, event_text, quantity
 
 __all__ = ["as_junit"]
 
 # characters that XML 1.0 cannot hold at all (section 2.2 of the recommendation)
 _FORBIDDEN = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+#: of lines in a failure's text, in characters
+_WIDTH = 100
 
 
 def as_junit(results: Sequence[Result]) -> str:
@@ -72,6 +76,8 @@ def _details(result: Result) -> str:
     lines = []
     for shortfall in result.shortfalls:
         lines.append(shortfall.what)
+        if shortfall.divergence is not None:
+            lines += divergence_lines(shortfall.divergence, _WIDTH)
         if shortfall.first_wrong is not None and result.record is not None:
             event = shortfall.first_wrong
             lines.append(f"  first wrong {at(result.record, event.tick)} {event_text(event)}")

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 import re
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from sequencer.flight.result import Result
-from sequencer.record import Event, FlightRecord, Verdict
+from sequencer.record import Event, FlightRecord, Verdict, time_text
 
 __all__ = [
     "Total",
@@ -16,6 +17,7 @@ __all__ = [
     "at",
     "count",
     "event_text",
+    "folded",
     "not_flown",
     "quantity",
     "tied",
@@ -115,6 +117,17 @@ def tied(text: str) -> str:
     return _NUMBER_AND_UNIT.sub("\xa0", text)
 
 
+def folded(lead: str, text: str, width: int) -> list[str]:
+    """Text behind a lead in lines of `width`; further ones are indented as far as the lead."""
+    pieces = textwrap.wrap(
+        tied(text), max(width - len(lead), 20), break_on_hyphens=False, break_long_words=False
+    )
+    return [
+        ((lead if i == 0 else " " * len(lead)) + piece).replace("\xa0", " ")
+        for i, piece in enumerate(pieces or [""])
+    ]
+
+
 def quantity(value: float | None, unit: str) -> str:
     """A margin for a person: sign, three digits that count, unit. "-" for none.
 
@@ -133,9 +146,8 @@ def quantity(value: float | None, unit: str) -> str:
 
 
 def at(record: FlightRecord, tick: int) -> str:
-    """Time of a tick for a person, "12.34 s", with the digits that the rate needs."""
-    digits = max(2, math.ceil(math.log10(max(record.rate_hz, 1))))
-    return f"{record.seconds(tick):.{digits}f} s"
+    """Time of a tick of this flight for a person, "12.34 s"."""
+    return time_text(tick, record.rate_hz)
 
 
 def event_text(event: Event) -> str:

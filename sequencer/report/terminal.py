@@ -6,7 +6,6 @@ whether to go on, and nothing is cut off: what does not fit goes on the next lin
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 from rich.console import Console
@@ -14,7 +13,17 @@ from rich.text import Text
 
 from sequencer.flight.result import Result, Shortfall
 from sequencer.record import FlightRecord
-from sequencer.report.summary import Total, about, at, count, event_text, quantity, tied, tightest
+from sequencer.report.divergence import divergence_lines
+from sequencer.report.summary import (
+    Total,
+    about,
+    at,
+    count,
+    event_text,
+    folded,
+    quantity,
+    tightest,
+)
 
 __all__ = ["Page", "console", "print_report", "print_shortfalls"]
 
@@ -90,15 +99,8 @@ class Page:
 
     def wrapped(self, lead: str, text: str, style: str = "") -> None:
         """Text behind a lead; further lines are indented as far as the lead reaches."""
-        pieces = textwrap.wrap(
-            tied(text),
-            max(self.width - len(lead), 20),
-            break_on_hyphens=False,
-            break_long_words=False,
-        )
-        for i, piece in enumerate(pieces or [""]):
-            line = (lead if i == 0 else " " * len(lead)) + piece
-            self.line(line.replace(_TIED, " "), style)
+        for line in folded(lead, text, self.width):
+            self.line(line, style)
 
     def marked(self, mark: str, rest: str) -> None:
         """A line that begins with a word in its colour."""
@@ -145,6 +147,9 @@ def _problem(page: Page, result: Result, *, everything: bool) -> None:
 
 def _shortfall(page: Page, shortfall: Shortfall, record: FlightRecord) -> None:
     page.wrapped("  fell short   ", shortfall.what, "red")
+    if shortfall.divergence is not None:
+        for line in divergence_lines(shortfall.divergence, page.width):
+            page.line(line)
     if shortfall.first_wrong is not None:
         event = shortfall.first_wrong
         page.wrapped("    first wrong  ", f"{at(record, event.tick)}  {event_text(event)}")

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
-from sequencer.record import Event, FlightRecord, Verdict
+from sequencer.record import Divergence, Event, FlightRecord, Verdict
 
 __all__ = ["Expectation", "Shortfall", "Window", "compare"]
 
@@ -65,20 +65,24 @@ class Shortfall:
     what         one sentence for a person
     verdict      the requirement's verdict where it is about one, else None
     first_wrong  the first event that shows it, or None where something is missing
+    divergence   where it is that something else was done than the model would have done
     """
 
     what: str
     verdict: Verdict | None = None
     first_wrong: Event | None = None
+    divergence: Divergence | None = None
 
 
 def compare(expect: Expectation, record: FlightRecord) -> tuple[Shortfall, ...]:
     """Every way in which `record` (with its verdicts) differs from what was expected.
 
-    What was planned and never began comes first, then requirements that broke unexpectedly, then
-    events, then the outcome: the order in which they help to understand a failure.
+    Where something else was done than by the model comes first, then what was planned and never
+    began, then requirements that broke unexpectedly, then events, then the outcome: the order in
+    which they help to understand a failure.
     """
     return (
+        *(Shortfall(each.sentence, divergence=each) for each in record.divergences),
         *_plans(expect, record),
         *_verdicts(expect, record),
         *_order(expect, record),

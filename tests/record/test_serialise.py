@@ -43,7 +43,7 @@ def test_whole_form():
         '"verdicts":[{"requirement":"upright","status":"met","margin":"inf","unit":"deg",'
         '"start":null,"end":null,"because":"fine","reason":"because"},'
         '{"requirement":"late","status":"not decided","margin":null,"unit":"s",'
-        '"start":1,"end":2,"because":"cut","reason":""}],'
+        '"start":1,"end":2,"because":"cut","reason":""}],"divergences":[],'
         '"signals":{"height_m":{"unit":"m","values":[0.0,0.3333333333333333,1e-300]},'
         '"tilt_deg":{"unit":"deg","values":[0.1,"nan","-inf"]}}}\n'
     )

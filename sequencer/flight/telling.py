@@ -1,0 +1,139 @@
+"""Makes of a difference, and of the ticks that led to it, what a person is told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from sequencer.execute import Outputs
+from sequencer.expressions import variables
+from sequencer.flight.agreement import Difference, Happening
+from sequencer.flight.divergence_words import Later, Side, at_odds, did, what_differs
+from sequencer.flight.explaining import Moment, decision, driven_by, readings
+from sequencer.record import Divergence, time_text
+from sequencer.sequence import Exit, Inhibit
+from sequencer.sequence import Sequence as FlightLogic
+
+__all__ = ["Found", "Tick", "tell"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tick:
+    """One tick of both.
+
+    now      world tick
+    moment   the model's side of it
+    its      outputs of the other
+    """
+
+    now: int
+    moment: Moment
+    its: Outputs
+
+
+class Found:
+    """A difference, what led to it, and what whoever was behind did afterwards.
+
+    ticks    up to the one on which it was found
+    boot     number of the boot that it happened in
+    over     whether what comes afterwards need not be followed any longer
+    """
+
+    def __init__(self, difference: Difference, ticks: Sequence[Tick], boot: int) -> None:
+        self.difference = difference
+        self.boot = boot
+        self.after: Later | None = None
+        mine, other = at_odds(difference)
+        self._awaited = other if mine is None else mine if other is None else None
+        self._of_the_model = mine is None
+        self.over = self._awaited is None
+        # of a difference that began before all that is kept the oldest tick has to stand for it
+        self.ticks = [each for each in ticks if each.moment.clock <= difference.clock] or ticks[:1]
+        for each in ticks[len(self.ticks) :]:
+            self.follow(each.moment.clock, each.moment.outputs.events, each.its.events)
+
+    def follow(self, clock: int, model: Sequence[Happening], its: Sequence[Happening]) -> None:
+        """A tick after it: whether what was missing comes now, or another exit instead."""
+        awaited = self._awaited
+        if self.over or awaited is None:
+            return
+        for event in model if self._of_the_model else its:
+            if event == awaited or event[0] == awaited[0] == "took":
+                self.after = Later(event, clock - self.difference.clock)
+                self.over = True
+                return
+
+
+def tell(logic: FlightLogic, found: Found, tolerance_s: float, rate_hz: int) -> Divergence:
+    """What was found, explained.
+
+    tolerance_s   of the target, s
+    rate_hz       world ticks per second
+    """
+    difference, last = found.difference, found.ticks[-1]
+    here = last.moment
+    moments = [each.moment for each in found.ticks]
+    sides = (
+        Side("the model", here.outputs, here.state),
+        Side("the firmware", last.its, here.state),
+    )
+    since = f" after boot {found.boot}" if found.boot else ""
+    at = f"{time_text(last.now, rate_hz)} (tick {here.clock}{since}, in {here.state})"
+    said = what_differs(logic, difference, sides, _tail(found, tolerance_s, logic.rate_hz))
+    asked = [decision(logic, each, moments) for each in _in_question(logic, difference)]
+    read = [name for each in _in_question(logic, difference) for name in variables(each.condition)]
+    return Divergence(
+        computer=logic.name,
+        tick=last.now,
+        clock=here.clock,
+        boot=found.boot,
+        state=here.state,
+        sentence=f"{logic.name}: at {at} {said}",
+        model=did(logic, difference, here.outputs),
+        firmware=did(logic, difference, last.its),
+        decisions=tuple(asked),
+        inputs=readings(logic, [*read, *_behind(logic, difference)], here),
+    )
+
+
+def _tail(found: Found, tolerance_s: float, rate_hz: int) -> str:
+    """What became of an event that one of them did not have."""
+    within = f" for more than {tolerance_s:g} s" if tolerance_s else ""
+    after = found.after
+    if after is None:
+        return within
+    time = f"{after.ticks / rate_hz:g} s"
+    mine, other = at_odds(found.difference)
+    if after.event in {mine, other}:
+        return f" until {time} later ({after.ticks} tick{'s' * (after.ticks > 1)})"
+    return f"{within} and took '{after.event[1]}' {time} later"
+
+
+def _in_question(logic: FlightLogic, difference: Difference) -> list[Exit | Inhibit]:
+    """The exits and inhibits that the difference is about."""
+    own = [way for state in logic.states.values() for way in state.exits]
+    exits = {way.name: way for way in (*logic.common_exits, *own)}
+    found: dict[str, Exit | Inhibit] = {}
+    for event in at_odds(difference):
+        if event is None:
+            continue
+        kind, name, detail = event
+        if kind == "took" and name in exits:
+            found[f"exit {name}"] = exits[name]
+        if kind in {"blocked", "cut"} and detail in logic.inhibits:
+            found[f"inhibit {detail}"] = logic.inhibits[detail]
+    return list(found.values())
+
+
+def _behind(logic: FlightLogic, difference: Difference) -> Iterator[str]:
+    """Names that the first output which differs is worked out from."""
+    if difference.missing or difference.extra or not difference.levels:
+        return
+    part, at = difference.levels[0]
+    if at is None:
+        return
+    if part == "demands":
+        servos = [each.name for each in logic.functions.values() if each.kind == "servo"]
+        yield from driven_by(logic, servos[at])
+    if part == "message" and logic.publication is not None:
+        yield logic.publication.fields[at]
