@@ -7,19 +7,24 @@ from __future__ import annotations
 
 import math
 import random
+import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import pytest
 from alike import assert_same
 
+from sequencer.checks import judge
 from sequencer.errors import UsageError
+from sequencer.flight import loop
 from sequencer.flight.batch import fly_compiled, fly_flights
 from sequencer.flight.batch.plan import batch_of
 from sequencer.flight.loop import fly
+from sequencer.record import Verdict
 from sequencer.scenario import PlannedFault, Recording, Scenario, dispersed, load_scenario
 from sequencer.scenario.trigger import Trigger
 
@@ -139,6 +144,37 @@ def test_many_flights_on_any_number_of_threads() -> None:
         for one, other in zip(found, alone, strict=False):
             assert_same(one, other)
     assert len({record.facts["apogee_m"] for record in alone}) >= 4
+
+
+def test_threads_leave_plans_and_verdicts_to_the_caller(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two that judge at once would hand the interpreter's lock to and fro all the time."""
+    scenario = scenario_of("breeze")
+    judges: set[int] = set()
+
+    def told(*given: Any, **named: Any) -> tuple[Verdict, ...]:
+        judges.add(threading.get_ident())
+        return judge(*given, **named)
+
+    monkeypatch.setattr(loop, "judge", told)
+    flights = [dispersed(scenario, number, 7) for number in range(1, 6)]
+    assert len(list(fly_flights(flights, 3, whole=False))) == 5
+    assert judges == {threading.get_ident()}
+
+
+def test_threads_end_with_what_goes_wrong_among_the_flights() -> None:
+    """As where Ctrl-C comes while records are waited for: no thread flies on."""
+    scenario = scenario_of("breeze")
+
+    def flights() -> Iterator[Scenario]:
+        yield from (dispersed(scenario, number, 7) for number in range(1, 9))
+        raise KeyboardInterrupt
+
+    before = threading.active_count()
+    records = fly_flights(flights(), 2, whole=False)
+    next(records)
+    with pytest.raises(KeyboardInterrupt):
+        list(records)
+    assert threading.active_count() == before
 
 
 def test_flights_without_signals_come_to_the_same() -> None:

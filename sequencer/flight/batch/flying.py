@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
-from queue import SimpleQueue
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.errors import UsageError
+from sequencer.errors import InternalError, UsageError
 from sequencer.execute.jit import prepare as prepare_logic
 from sequencer.flight.batch.jit import prepare
 from sequencer.flight.batch.layout import (
@@ -21,6 +21,7 @@ from sequencer.flight.batch.layout import (
     Flight,
     Head,
     MomentState,
+    Table,
 )
 from sequencer.flight.batch.plan import Batch, batch_of
 from sequencer.flight.loop import fly, record_of
@@ -33,6 +34,9 @@ __all__ = ["fly_compiled", "fly_flights"]
 
 #: events for which there is room at first
 _EVENTS = 1024
+#: flights under way or waiting for their turn, for each thread: enough that one which takes twice
+#: as long, and is asked for first, lets no thread wait
+_AHEAD = 3
 
 
 def fly_compiled(scenario: Scenario) -> FlightRecord:
@@ -40,8 +44,7 @@ def fly_compiled(scenario: Scenario) -> FlightRecord:
 
     What cannot be flown without Python (see `batch_of`) is flown by that.
     """
-    batch = batch_of(scenario)
-    return fly(scenario) if batch is None else _fly(batch)
+    return next(fly_flights([scenario]))
 
 
 def fly_flights(
@@ -50,12 +53,13 @@ def fly_flights(
     """Fly many flights, each as `fly_compiled` does; records come in the order of the flights.
 
     flights   such as `dispersed` gives; taken as they are needed, so they may be without end
-    threads   that fly at the same time. A flight holds Python up only before and after it flies.
-              What comes out does not depend on their number
+    threads   that fly at the same time. They do nothing else: flights are laid out, and their
+              records made, by whoever asks for these. What comes out does not depend on their
+              number
     whole     False: records come without signals, and verdicts do not say why, which saves some
               milliseconds for each. The same flight flown alone has both
 
-    Memory holds two flights per thread. Raises UsageError for less than one thread.
+    Memory holds three flights per thread. Raises UsageError for less than one thread.
     """
     if threads < 1:
         raise UsageError(f"flights need at least one thread, not {threads}")
@@ -63,59 +67,140 @@ def fly_flights(
 
 
 def _in_order(flights: Iterable[Scenario], threads: int, *, whole: bool) -> Iterator[FlightRecord]:
-    pilots: SimpleQueue[_Pilot] = SimpleQueue()
-    for _ in range(threads):
-        pilots.put(_Pilot())
-
-    def one(scenario: Scenario) -> FlightRecord:
-        pilot = pilots.get()
-        try:
-            return pilot.fly(scenario, whole=whole)
-        finally:
-            pilots.put(pilot)
-
+    desk = _Desk(whole=whole)
     if threads == 1:
-        yield from map(one, flights)
+        for scenario in flights:
+            flight = desk.laid_out(scenario)
+            flight.fly()
+            yield flight.record()
         return
-    _load()  # here, and not in every thread at once
-    waiting: deque[Future[FlightRecord]] = deque()
+    waiting: deque[tuple[_Laid, Future[None]]] = deque()
     pool = ThreadPoolExecutor(threads, "flight")
+
+    def landed() -> FlightRecord:
+        flight, over = waiting.popleft()
+        over.result()
+        return flight.record()
+
     try:
         for scenario in flights:
-            waiting.append(pool.submit(one, scenario))
-            if len(waiting) >= 2 * threads:
-                yield waiting.popleft().result()
+            flight = desk.laid_out(scenario)
+            waiting.append((flight, pool.submit(flight.fly)))
+            if len(waiting) >= _AHEAD * threads:
+                yield landed()
         while waiting:
-            yield waiting.popleft().result()
+            yield landed()
     finally:
         pool.shutdown(cancel_futures=True)
 
 
-class _Pilot:
-    """What one thread keeps from flight to flight: room for samples, and the last plan."""
+class _Desk:
+    """Lays flights out, and keeps from flight to flight what the next one can use: the last plan,
+    and memory for samples.
+    """
 
-    def __init__(self) -> None:
-        self._room: NDArray[np.int64] = np.empty((0, 0), dtype=np.int64)
+    def __init__(self, *, whole: bool) -> None:
+        self._whole = whole
         self._last: Batch | None = None
+        self._rooms: list[Table] = []
 
-    def fly(self, scenario: Scenario, *, whole: bool) -> FlightRecord:
+    def laid_out(self, scenario: Scenario) -> _Laid:
         batch = batch_of(scenario, self._last)
         if batch is None:
-            record = fly(scenario)
-            return record if whole else _without_signals(record)
+            return _Looped(scenario, whole=self._whole)
         self._last = batch
-        if whole:
-            return _fly(batch)
-        # what was kept is read by requirements and then no more, so the next flight may use it
-        words = len(batch.read.words)
-        if self._room.shape[0] != words or self._room.shape[1] < scenario.stop_ticks:
-            self._room = np.empty((words, scenario.stop_ticks), dtype=np.int64)
-        return _fly(batch, self._room)
+        return _Compiled(batch, None if self._whole else self._rooms)
 
 
-def _without_signals(record: FlightRecord) -> FlightRecord:
-    verdicts = tuple(replace(verdict, because="") for verdict in record.verdicts)
-    return replace(record, signals={}, verdicts=verdicts)
+class _Laid(ABC):
+    """A flight that is laid out; first it is flown, in any thread, then it has a record."""
+
+    @abstractmethod
+    def fly(self) -> None: ...
+
+    @abstractmethod
+    def record(self) -> FlightRecord:
+        """To be asked for once."""
+
+
+class _Looped(_Laid):
+    """A flight of the loop in Python."""
+
+    def __init__(self, scenario: Scenario, *, whole: bool) -> None:
+        self._scenario = scenario
+        self._whole = whole
+        self._flown: FlightRecord | None = None
+
+    def fly(self) -> None:
+        self._flown = fly(self._scenario)
+
+    def record(self) -> FlightRecord:
+        record = self._flown
+        if record is None:
+            raise InternalError("a flight has a record when it is over")
+        if self._whole:
+            return record
+        verdicts = tuple(replace(verdict, because="") for verdict in record.verdicts)
+        return replace(record, signals={}, verdicts=verdicts)
+
+
+class _Compiled(_Laid):
+    """A flight of the batch kernel.
+
+    rooms   memory for samples that others have done with; it takes one and gives it back with its
+            record, which is then without signals: requirements have read them. None: it has memory
+            of its own, and all signals are kept
+    """
+
+    def __init__(self, batch: Batch, rooms: list[Table] | None) -> None:
+        self._kernel, self._step, self._tick = _load()
+        self._batch = batch
+        self._rooms = rooms
+        self._chosen = batch.signals if rooms is None else batch.read
+        words, ticks = len(self._chosen.words), batch.scenario.stop_ticks
+        room = rooms.pop() if rooms else None
+        if room is None or room.shape[0] != words or room.shape[1] < ticks:
+            room = np.empty((words, ticks), dtype=np.int64)
+        self._samples = room
+        self._ended = 0
+        self._begin(_EVENTS, batch.letters)
+
+    def _begin(self, places: int, letters: int) -> None:
+        self._places, self._letters = places, letters
+        self._world = World(self._batch.scenario.params)
+        self._flight = _memory(self._batch, self._world, places, letters)
+
+    def fly(self) -> None:
+        while True:
+            self._ended = self._kernel(
+                *(self._step, self._tick, self._batch.plan, self._flight),
+                *(*self._world.memory, self._chosen.words, self._samples),
+            )
+            head = self._flight.head
+            events, lost = int(head[Head.EVENTS]), bool(head[Head.LETTERS_LOST])
+            if events <= self._places and not lost:
+                return
+            self._begin(max(self._places, events), self._letters * (8 if lost else 1))
+
+    def record(self) -> FlightRecord:
+        batch, flight, ended = self._batch, self._flight, int(self._ended)
+        events, down = int(flight.head[Head.EVENTS]), int(flight.head[Head.DOWN_TICK])
+        numbers, rows = self._samples.view(np.float64), self._chosen.rows
+        kept = Kept(
+            events=batch.labels.events(flight.events[:events], flight.event_reals[:events]),
+            ticks=ended,
+            down_tick=down if down >= 0 else None,
+            column=lambda word: numbers[rows[word], :ended],
+        )
+        logs = {name: _log_s(flight.cpu[row], rate) for name, (row, rate) in batch.logs.items()}
+        record = record_of(
+            *(batch.scenario, self._world, kept, logs, self._chosen.recipes),
+            sentences=self._rooms is None,
+        )
+        if self._rooms is None:
+            return record
+        self._rooms.append(self._samples)
+        return replace(record, signals={})
 
 
 def _load() -> tuple[Callable[..., int], object, object]:
@@ -127,43 +212,6 @@ def _load() -> tuple[Callable[..., int], object, object]:
     from sequencer.world.kernel import step_bytes  # noqa: PLC0415 - as the kernel
 
     return fly_whole, step_bytes, tick
-
-
-def _fly(batch: Batch, room: NDArray[np.int64] | None = None) -> FlightRecord:
-    """Fly a scenario that has been laid out.
-
-    room   for the signals that requirements read, shape (words, at least `stop_ticks`); the record
-           is then without signals. None: all signals are kept, in memory of their own
-    """
-    fly_whole, step, tick = _load()
-    scenario = batch.scenario
-    chosen = batch.signals if room is None else batch.read
-    if room is None:
-        samples = np.empty((len(chosen.words), scenario.stop_ticks), dtype=np.int64)
-    else:
-        samples = room
-    places, letters = _EVENTS, batch.letters
-    while True:
-        world = World(scenario.params)
-        flight = _memory(batch, world, places, letters)
-        ended = int(fly_whole(step, tick, batch.plan, flight, *world.memory, chosen.words, samples))
-        events = int(flight.head[Head.EVENTS])
-        lost = bool(flight.head[Head.LETTERS_LOST])
-        if events <= places and not lost:
-            break
-        places = max(places, events)
-        letters *= 8 if lost else 1
-    down = int(flight.head[Head.DOWN_TICK])
-    numbers, rows = samples.view(np.float64), chosen.rows
-    kept = Kept(
-        events=batch.labels.events(flight.events[:events], flight.event_reals[:events]),
-        ticks=ended,
-        down_tick=down if down >= 0 else None,
-        column=lambda word: numbers[rows[word], :ended],
-    )
-    logs = {name: _log_s(flight.cpu[row], rate) for name, (row, rate) in batch.logs.items()}
-    record = record_of(scenario, world, kept, logs, chosen.recipes, sentences=room is None)
-    return record if room is None else replace(record, signals={})
 
 
 def _log_s(cpu: NDArray[np.int64], rate_hz: int) -> float:
