@@ -11,6 +11,7 @@ from pathlib import Path
 
 from hil.kit_tables import KitTables, kit_tables
 from hil.layout_header import KIT, LAYOUT
+from hil.wiring import Wiring
 from sequencer.errors import UsageError
 from sequencer.sequence.model import Input, Sequence
 from sequencer.units import unit
@@ -46,12 +47,18 @@ _MEMORY: Mapping[str, tuple[str, str]] = {
 
 
 def export_c(
-    sequence: Sequence, folder: Path, *, kit: bool = False, bench: bool = False
+    sequence: Sequence,
+    folder: Path,
+    *,
+    kit: bool = False,
+    bench: bool = False,
+    wiring: Wiring | None = None,
 ) -> list[Path]:
     """Write NAME_tables.h and NAME_tables.c into a folder, which is made if need be.
 
     kit     copy the kit's sources there too
     bench   and those of the link, into a folder of their own
+    wiring  that the firmware is built for; without it a board cannot tell
 
     Returns the files. Raises UsageError where they cannot be written, or where the name of the
     sequence is one that the kit uses itself.
@@ -63,8 +70,8 @@ def export_c(
     if folder.exists() and not folder.is_dir():
         raise UsageError(f"{folder}: is a file, not a folder")
     texts = {
-        f"{sequence.name}_tables.h": tables_header(sequence),
-        f"{sequence.name}_tables.c": tables_source(sequence),
+        f"{sequence.name}_tables.h": tables_header(sequence, wiring),
+        f"{sequence.name}_tables.c": tables_source(sequence, wiring),
     }
     copied = (*(KIT_FILES if kit else ()), *(BENCH_FILES if bench else ()))
     texts.update({name: (KIT / name).read_text(encoding="utf-8") for name in copied})
@@ -80,14 +87,14 @@ def export_c(
     return [folder / name for name in texts]
 
 
-def tables_header(sequence: Sequence) -> str:
+def tables_header(sequence: Sequence, wiring: Wiring | None = None) -> str:
     """The text of NAME_tables.h."""
-    return _text(_header(sequence, kit_tables(sequence)))
+    return _text(_header(sequence, kit_tables(sequence), wiring))
 
 
-def tables_source(sequence: Sequence) -> str:
+def tables_source(sequence: Sequence, wiring: Wiring | None = None) -> str:
     """The text of NAME_tables.c."""
-    return _text(_source(sequence, kit_tables(sequence)))
+    return _text(_source(sequence, kit_tables(sequence), wiring))
 
 
 def _text(lines: Iterable[str]) -> str:
@@ -101,7 +108,7 @@ def _about(sequence: Sequence) -> Iterator[str]:
     yield ""
 
 
-def _names(sequence: Sequence, kit: KitTables) -> dict[str, tuple[str, ...]]:
+def _names(sequence: Sequence, kit: KitTables, wiring: Wiring | None) -> dict[str, tuple[str, ...]]:
     """Everything that is told by its index, in the order of the indices."""
     functions = sequence.functions.values()
     publication = sequence.publication
@@ -115,12 +122,13 @@ def _names(sequence: Sequence, kit: KitTables) -> dict[str, tuple[str, ...]]:
         "pulse": tuple(each.name for each in functions if each.kind != "servo"),
         "servo": tuple(each.name for each in functions if each.kind == "servo"),
         "field": publication.fields if publication is not None else (),
+        "channel": wiring.channels if wiring is not None else (),
     }
 
 
-def _header(sequence: Sequence, kit: KitTables) -> Iterator[str]:
+def _header(sequence: Sequence, kit: KitTables, wiring: Wiring | None) -> Iterator[str]:
     name, upper = sequence.name, sequence.name.upper()
-    names = _names(sequence, kit)
+    names = _names(sequence, kit, wiring)
     yield from _about(sequence)
     yield f"#ifndef {upper}_TABLES_H"
     yield f"#define {upper}_TABLES_H"
@@ -142,16 +150,7 @@ def _header(sequence: Sequence, kit: KitTables) -> Iterator[str]:
     yield f"#ifndef {upper}_EVENT_ROOM"
     yield f"#define {upper}_EVENT_ROOM {kit.sizes['events']}"
     yield "#endif"
-    for group, members in names.items():
-        # an exit may be called by what it does, in words that C does not take
-        if group != "exit" and members:
-            yield ""
-            yield "enum {"
-            for member in members:
-                comma = "" if member == members[-1] else ","
-                comment = f" /* {_si(sequence.inputs[member])} */" if group == "input" else ""
-                yield f"    {name}_{group}_{member}{comma}{comment}"
-            yield "};"
+    yield from _enumerators(sequence, names)
     yield ""
     yield "/* all that it takes; static memory of the board's code */"
     yield "typedef struct {"
@@ -167,6 +166,8 @@ def _header(sequence: Sequence, kit: KitTables) -> Iterator[str]:
     yield "/* SHA-256 of the sequence, in flash like the tables */"
     yield f"extern const uint8_t {name}_sha256[{_DIGEST_BYTES}] DC_FLASH;"
     yield ""
+    yield from _wired(name, wiring)
+    yield ""
     yield "/* for the bench and for logs: build with -DDC_NAMES */"
     yield "#ifdef DC_NAMES"
     for group, members in names.items():
@@ -177,7 +178,31 @@ def _header(sequence: Sequence, kit: KitTables) -> Iterator[str]:
     yield "#endif"
 
 
-def _source(sequence: Sequence, kit: KitTables) -> Iterator[str]:
+def _enumerators(sequence: Sequence, names: Mapping[str, tuple[str, ...]]) -> Iterator[str]:
+    for group, members in names.items():
+        # an exit may be called by what it does, in words that C does not take
+        if group != "exit" and members:
+            yield ""
+            yield "enum {"
+            for member in members:
+                comma = "" if member == members[-1] else ","
+                comment = f" /* {_si(sequence.inputs[member])} */" if group == "input" else ""
+                yield f"    {sequence.name}_{group}_{member}{comma}{comment}"
+            yield "};"
+
+
+def _wired(name: str, wiring: Wiring | None) -> Iterator[str]:
+    if wiring is None:
+        yield "/* whether the wiring of a vehicle is known: `drycount export --vehicle` */"
+        yield f"#define {name}_wired 0"
+        return
+    yield "/* SHA-256 of the wiring; per pulse the channels that it fires, a bit each; in flash */"
+    yield f"#define {name}_wired 1"
+    yield f"extern const uint8_t {name}_wiring[{_DIGEST_BYTES}] DC_FLASH;"
+    yield f"extern const uint32_t {name}_drives[{max(1, len(wiring.pulses))}] DC_FLASH;"
+
+
+def _source(sequence: Sequence, kit: KitTables, wiring: Wiring | None) -> Iterator[str]:
     name = sequence.name
     yield from _about(sequence)
     yield f'#include "{name}_tables.h"'
@@ -209,19 +234,30 @@ def _source(sequence: Sequence, kit: KitTables) -> Iterator[str]:
     yield "    return logic;"
     yield "}"
     yield ""
-    yield f"const uint8_t {name}_sha256[{_DIGEST_BYTES}] DC_FLASH = {{"
-    digest = bytes.fromhex(sequence.digest).rjust(_DIGEST_BYTES, b"\0")
-    yield from _rows(f"0x{byte:02x}" for byte in digest)
-    yield "};"
-    yield ""
+    yield from _hash(f"{name}_sha256", sequence.digest)
+    if wiring is not None:
+        yield from _hash(f"{name}_wiring", wiring.digest)
+        pulses = wiring.pulses or (0,)
+        yield f"const uint32_t {name}_drives[{len(pulses)}] DC_FLASH = {{"
+        yield from _rows(f"0x{channels:06x}" for channels in pulses)
+        yield "};"
+        yield ""
     yield "#ifdef DC_NAMES"
-    for group, members in _names(sequence, kit).items():
+    for group, members in _names(sequence, kit, wiring).items():
         if members:
             size = f"{name.upper()}_{group.upper()}S"
             yield f"const char *const {name}_{group}_names[{size}] = {{"
             yield from (f'    "{member}",' for member in members)
             yield "};"
     yield "#endif"
+
+
+def _hash(name: str, digest: str) -> Iterator[str]:
+    yield f"const uint8_t {name}[{_DIGEST_BYTES}] DC_FLASH = {{"
+    told = bytes.fromhex(digest).rjust(_DIGEST_BYTES, b"\0")
+    yield from _rows(f"0x{byte:02x}" for byte in told)
+    yield "};"
+    yield ""
 
 
 def _si(put: Input) -> str:

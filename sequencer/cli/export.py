@@ -25,10 +25,20 @@ __all__ = ["command"]
 @click.option(
     "--bench", is_flag=True, help="Copy those of the link to a host into DIR/bench (docs/link.md)."
 )
-def command(sequence: Path, folder: Path, *, kit: bool, bench: bool) -> None:
+@click.option(
+    "--vehicle",
+    type=FilePath(),
+    metavar="FILE",
+    help="Build it for the wiring of this vehicle: a board then tells it, and refuses another.",
+)
+def command(sequence: Path, folder: Path, *, kit: bool, bench: bool, vehicle: Path | None) -> None:
     """Write a SEQUENCE file as constant tables in C99, for the firmware (docs/kit.md)."""
     from hil.export import export_c
+    from hil.wiring import wiring_of
     from sequencer.sequence import load_sequence
+    from sequencer.vehicle import load_vehicle
 
-    for path in export_c(load_sequence(sequence), folder, kit=kit, bench=bench):
+    logic = load_sequence(sequence)
+    wiring = wiring_of(logic, load_vehicle(vehicle)) if vehicle is not None else None
+    for path in export_c(logic, folder, kit=kit, bench=bench, wiring=wiring):
         click.echo(path)

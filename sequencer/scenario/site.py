@@ -18,6 +18,7 @@ from sequencer.scenario.computer_faults import check_stall
 from sequencer.scenario.connections import as_flown
 from sequencer.scenario.model import Recording, Wires
 from sequencer.scenario.schema import ScenarioFile
+from sequencer.scenario.wired import wired_functions
 from sequencer.sequence import Sequence as FlightLogic
 from sequencer.units import unit
 from sequencer.vehicle import Vehicle
@@ -130,29 +131,13 @@ def _wires(logic: FlightLogic, vehicle: Vehicle, places: Places) -> Wires:
                 f"{vehicle.path.name} gives {places.sensor_units[full]}",
             )
         sensors.append(index)
-    wiring = vehicle.wiring.get(computer, {})
-    channels, servos = [], []
-    for name, function in logic.functions.items():
-        wire = wiring.get(name)
-        if wire is None:
-            raise located(
-                logic.path,
-                ("functions", name),
-                f"function '{name}' of computer '{computer}' is not wired in {vehicle.path.name}",
-                nearest(name, [each for each in wiring if each not in logic.functions]),
-            )
-        if function.kind == "servo" and wire.servo is not None:
-            servos.append(places.servos[wire.servo])
-        elif function.kind != "servo" and wire.channels:
-            channels.append(tuple(places.channels[channel] for channel in wire.channels))
-        else:
-            what = "a servo" if wire.servo is not None else "a channel"
-            raise located(
-                vehicle.path,
-                ("wiring", computer, name),
-                f"function '{name}' of computer '{computer}' is a {function.kind} in its "
-                f"sequence, but is wired to {what}",
-            )
+    wired = wired_functions(logic, vehicle)
+    channels = [
+        tuple(places.channels[channel] for channel in wire.channels)
+        for wire in wired
+        if wire.servo is None
+    ]
+    servos = [places.servos[wire.servo] for wire in wired if wire.servo is not None]
     return Wires(
         tuple(sensors),
         tuple(channels),

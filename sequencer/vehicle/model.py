@@ -300,11 +300,20 @@ class Vehicle:
     def wiring_digest(self) -> str:
         """SHA-256 (hex) of which function drives what, and what is plugged in where."""
         plugs = {name: load.channel for name, load in self.loads.items()}
-        wiring = {
-            computer: {name: asdict(wires[name]) for name in sorted(wires)}
-            for computer, wires in sorted(self.wiring.items())
-        }
+        wiring = {computer: self._wires(computer) for computer in sorted(self.wiring)}
         return _digest(wiring, dict(sorted(plugs.items())))
+
+    def firmware_wiring(self, computer: str) -> str:
+        """SHA-256 (hex) of the wiring that one computer's firmware is built for.
+
+        Which function drives what, and the computer's channels in their order. What is plugged in
+        is no part of it: that changes no firmware.
+        """
+        return _digest(computer, self._wires(computer), self.computers[computer].channels)
+
+    def _wires(self, computer: str) -> dict[str, object]:
+        wires = self.wiring.get(computer, {})
+        return {name: asdict(wires[name]) for name in sorted(wires)}
 
 
 def _plain(things: object) -> list[object]:

@@ -10,6 +10,7 @@ from kit_rig import CORES, LINK, SOURCES, STRICT, KitExecutor, build_host, need,
 
 from hil.export import BENCH_FILES, KIT_FILES, export_c
 from hil.layout_header import KIT, layout_header
+from hil.wiring import wiring_of
 from sequencer.cli.main import main
 from sequencer.execute import ReferenceExecutor
 from sequencer.flight import loop
@@ -17,16 +18,30 @@ from sequencer.flight.target import Boot
 from sequencer.scenario import load_scenario
 from sequencer.scenario.starter import demo_folder
 from sequencer.sequence import load_sequence
+from sequencer.vehicle import Vehicle, load_vehicle, rewired
+from sequencer.vehicle.model import Wire
 
 DEMO = ("flight", "pad")
+VEHICLE = demo_folder() / "sandpiper.vehicle.toml"
+#: one of them knows the wiring that it is built for
+WIRING = {
+    "flight": wiring_of(
+        load_sequence(demo_folder() / "flight.sequence.toml"), load_vehicle(VEHICLE)
+    ),
+    "pad": None,
+}
 
 
 @pytest.fixture(scope="module")
 def exported(tmp_path_factory):
     folder = tmp_path_factory.mktemp("exported")
     for name in DEMO:
-        export_c(load_sequence(demo_folder() / f"{name}.sequence.toml"), folder)
+        export_c(*written(name, folder), wiring=WIRING[name])
     return folder
+
+
+def written(name, folder):
+    return load_sequence(demo_folder() / f"{name}.sequence.toml"), folder
 
 
 class _Three:
@@ -102,6 +117,11 @@ def test_kit_and_tables_build_without_a_warning(core, precision, exported, tmp_p
     )
     objects = sorted(tmp_path.glob("dc_*.o"))
     assert len(objects) == len(SOURCES) + len(LINK)
+    (permit,) = (each for each in LINK if each.stem == "dc_link_permit")
+    firing = tmp_path / "dc_firing.o"
+    build = (compiler, *target, *STRICT, *wanted, "-DDC_BENCH", "-DDC_LINK_DUMMY_LOADS", "-Os")
+    run([*build, f"-I{KIT}", "-c", permit, "-o", firing])
+    objects.append(firing)
     tools = compiler.removesuffix("gcc").removesuffix("cc")
     # no library but the compiler's own, nothing that changes outside the memory it is given
     asked = run([f"{tools}nm", "-u", *objects]).split()
@@ -114,9 +134,46 @@ def test_kit_and_tables_build_without_a_warning(core, precision, exported, tmp_p
 
 def test_the_same_sequence_gives_the_same_bytes(exported, tmp_path):
     for name in DEMO:
-        for path in export_c(load_sequence(demo_folder() / f"{name}.sequence.toml"), tmp_path):
+        for path in export_c(*written(name, tmp_path), wiring=WIRING[name]):
             assert path.read_bytes() == (exported / path.name).read_bytes()
             assert max(map(len, path.read_text().splitlines())) <= 100
+
+
+def test_the_wiring_is_what_the_vehicle_file_says():
+    wiring = WIRING["flight"]
+    assert wiring.channels == ("F1", "F2", "F3", "F4", "F5", "F6")
+    # landing_1, landing_2, separation, main_chute, second_charge
+    assert wiring.pulses == (1, 2, 4, 8, 16)
+    pad = wiring_of(written("pad", None)[0], load_vehicle(VEHICLE))
+    # ascent motors; hold-down, horn and light are not for a bench
+    assert pad.pulses == (1, 2, 4, 0, 0, 0)
+    assert pad.digest != wiring.digest
+
+
+def test_what_firmware_is_built_for_goes_by_its_computer(tmp_path):
+    """Another channel counts, what is plugged in there does not."""
+    vehicle = load_vehicle(VEHICLE)
+    assert isinstance(vehicle, Vehicle)
+    moved = rewired(vehicle, plugs={"main_charge": "flight.F6"})
+    assert moved.wiring_digest != vehicle.wiring_digest
+    other = rewired(vehicle, wires={"flight": {"main_chute": Wire(("flight.F4", "flight.F6"))}})
+    found = [
+        [each.firmware_wiring(name) == vehicle.firmware_wiring(name) for name in DEMO]
+        for each in (moved, other)
+    ]
+    assert found == [[True, True], [False, True]]
+    flight = written("flight", tmp_path)[0]
+    assert wiring_of(flight, other).pulses == (1, 2, 4, 0b101000, 16)
+
+
+def test_the_command_takes_a_vehicle(tmp_path, exported, capsys):
+    sequence = demo_folder() / "flight.sequence.toml"
+    arguments = ["export", str(sequence), "--c", str(tmp_path), "--vehicle", str(VEHICLE)]
+    assert main(arguments) == 0
+    assert capsys.readouterr().out.count("flight_tables") == 2
+    for name in ("flight_tables.h", "flight_tables.c"):
+        assert (tmp_path / name).read_bytes() == (exported / name).read_bytes()
+    assert "#define flight_wired 1" in (tmp_path / "flight_tables.h").read_text()
 
 
 def test_the_kit_s_layout_is_that_of_the_executor():
@@ -158,6 +215,15 @@ def test_tables_of_another_kit_do_not_build(exported, tmp_path):
         (["{pad}"], "export: missing option '--c'; try 'drycount export --help'"),
         (["{pad}", "--c", "{pad}"], "{pad}: is a file, not a folder"),
         (["{pad}", "--c", "{tmp}/no/where"], "{tmp}/no/where: cannot be written: no such file or"),
+        (["{pad}", "--c", "{tmp}/x", "--vehicle", "{tmp}/no"], "{tmp}/no: no such file"),
+        (
+            ["{dc}", "--c", "{tmp}/x", "--vehicle", "{vehicle}"],
+            "{dc}:8: is for computer 'dc', which sandpiper.vehicle.toml does not have",
+        ),
+        (
+            ["{bare}", "--c", "{tmp}/x", "--vehicle", "{vehicle}"],
+            "{bare}:72: function 'ascent_9' of computer 'pad' is not wired in sandpiper.",
+        ),
         (["{dc}", "--c", "{tmp}/x"], "{dc}: names with 'dc_' are the kit's own; rename"),
     ],
 )
@@ -165,7 +231,9 @@ def test_what_cannot_be_exported_is_told_in_one_line(arguments, complaint, tmp_p
     pad = demo_folder() / "pad.sequence.toml"
     dc = tmp_path / "dc.sequence.toml"
     dc.write_text(pad.read_text().replace('name = "pad"', 'name = "dc"', 1))
-    given = {"pad": pad, "dc": dc, "tmp": tmp_path}
+    bare = tmp_path / "bare.sequence.toml"
+    bare.write_text(pad.read_text().replace("ascent_1", "ascent_9"))
+    given = {"pad": pad, "dc": dc, "bare": bare, "tmp": tmp_path, "vehicle": VEHICLE}
     assert main(["export", *(each.format(**given) for each in arguments)]) == 2
     said = capsys.readouterr().err
     assert said.startswith(f"drycount: {complaint.format(**given)}")

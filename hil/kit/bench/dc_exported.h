@@ -84,6 +84,9 @@ static void dc_exported(dc_board *board)
     board->logic = &logic;
     board->build = "exported " NAME_OF(SEQUENCE);
     board->sequence = OF(SEQUENCE, _sha256);
+#if OF(SEQUENCE, _wired)
+    board->wiring = OF(SEQUENCE, _wiring);
+#endif
     board->inputs.names = OF(SEQUENCE, _input_names);
     board->inputs.count = COUNT(OF(SEQUENCE, _input_names));
     board->states.names = OF(SEQUENCE, _state_names);

@@ -1,172 +1,72 @@
 /* The link to a host: sessions and requests. Bench image only; docs/link.md. */
 
-#include "dc_link.h"
+#include "dc_link_inside.h"
 
-#if defined(__AVR__)
-#include <avr/pgmspace.h>
-#endif
-
-#define VERSION 1u
-#define HEADER 9u
-#define SHA 32u
-#define SMALL 20u
-
-enum {
-    ASK_HELLO = 1,
-    ASK_NAMES,
-    ASK_CONFIGURE,
-    ASK_RESET,
-    ASK_TICK,
-    ASK_CHANNELS,
-    ASK_PERMIT,
-    ASK_PING,
-    ASK_SAFE_NOW
-};
-enum { REPLY = 0x80, READY = 0xf0, REFUSED = 0xff };
-enum { CAN_WARM = 1, HAS_CLOCK = 4 };
-enum { MESSAGE = 1, NOT_ALL = 2, MASKED = 4, STRUCK = 8 };
-enum {
-    NO_SUCH_KIND = 1,
-    BAD_BODY = 2,
-    NO_SESSION = 3,
-    OUT_OF_STEP = 5,
-    OTHER_SEQUENCE = 6,
-    NOT_CONFIGURED = 8,
-    NOT_RESET = 9,
-    OLD_TICK = 10,
-    SAFE = 11,
-    NO_PERMIT = 12,
-    CANNOT = 13
-};
-/* mode: why a tick is refused, or that it is not */
-enum { RUNNING = 0 };
-
-static uint8_t sha_at(const uint8_t *sha, size_t at)
+void dc_link_say(const dc_link *link, dc_link_writer *w)
 {
-#if defined(__AVR__)
-    return pgm_read_byte(sha + at);
-#else
-    return sha[at];
-#endif
+    dc_link_send(link->board->write, link->board->context, w->bytes, w->at);
 }
 
-static void send(const dc_link *link, uint8_t *payload, size_t count)
-{
-    dc_link_send(link->board->write, link->board->context, payload, count);
-}
-
-static uint32_t now(const dc_link *link)
-{
-    return link->board->micros != NULL ? link->board->micros(link->board->context) : 0;
-}
-
-/* requests */
-
-static void begin(dc_link_writer *w, uint8_t *bytes, size_t room, uint8_t kind, uint32_t number_,
-                  uint32_t nonce)
+void dc_link_begin(dc_link_writer *w, uint8_t *bytes, size_t room, uint8_t kind, uint32_t number,
+                   uint32_t nonce)
 {
     w->bytes = bytes;
     w->at = 0;
     w->room = room;
     dc_link_put(w, kind, 1);
-    dc_link_put(w, number_, 4);
+    dc_link_put(w, number, 4);
     dc_link_put(w, nonce, 4);
 }
 
-static void refuse_unkept(const dc_link *link, const uint8_t *payload, uint8_t reason)
+static void refuse_unkept(dc_link *link, const uint8_t *payload, uint8_t reason)
 {
-    uint8_t bytes[SMALL];
+    uint8_t bytes[DC_LINK_SMALL];
     dc_link_writer w;
 
-    begin(&w, bytes, SMALL, REFUSED, dc_link_get(payload + 1, 4), dc_link_get(payload + 5, 4));
+    dc_link_mask(link);
+    dc_link_begin(&w, bytes, DC_LINK_SMALL, REFUSED, dc_link_get(payload + 1, 4),
+                  dc_link_get(payload + 5, 4));
     dc_link_put(&w, reason, 1);
     dc_link_put(&w, payload[0], 1);
-    send(link, bytes, w.at);
+    dc_link_say(link, &w);
 }
 
-static uint8_t greet(dc_link *link, dc_link_writer *w)
+/* requests */
+
+/* Whether the host's wiring can be the board's; told: both say which it is. */
+static int is_wired(const dc_link *link, const uint8_t *wiring, uint8_t *told)
 {
-    const dc_board *board = link->board;
+    uint8_t its = 0, own = 0, other = 0;
     size_t i;
 
-    dc_link_put(w, VERSION, 2);
-    dc_link_put(w, DC_LINK_PAYLOAD, 2);
-    dc_link_put(w, sizeof(dc_real), 1);
-    dc_link_put(w, board->micros != NULL ? CAN_WARM | HAS_CLOCK : CAN_WARM, 1);
-    dc_link_put(w, board->logic->rate_hz, 2);
-    dc_link_put(w, board->inputs.count, 2);
-    dc_link_put(w, board->states.count, 2);
-    dc_link_put(w, board->logic->pulses, 2);
-    dc_link_put(w, board->logic->servos, 2);
-    dc_link_put(w, board->logic->fields, 2);
-    dc_link_put(w, 0, 2); /* channels */
-    dc_link_put(w, board->boots, 4);
-    for (i = 0; i < SHA; i++)
-        dc_link_put(w, sha_at(board->sequence, i), 1);
-    for (i = 0; i < SHA; i++) /* of the wiring: a sequence knows none */
-        dc_link_put(w, 0, 1);
-    dc_link_put_text(w, board->board, 40);
-    dc_link_put_text(w, board->build, 40);
-    return 0;
-}
-
-static uint8_t name(const dc_link *link, dc_link_writer *w, const uint8_t *body, size_t count)
-{
-    const dc_names *list;
-    uint16_t i, first;
-    size_t counted;
-
-    if (count != 3)
-        return BAD_BODY;
-    first = (uint16_t)dc_link_get(body + 1, 2);
-    switch (body[0]) {
-    case 0:
-        list = &link->board->inputs;
-        break;
-    case 1:
-        list = &link->board->states;
-        break;
-    case 2:
-        list = &link->board->functions;
-        break;
-    default:
-        /* channels: there are none */
-        if (body[0] != 3 || first != 0)
-            return BAD_BODY;
-        dc_link_put(w, 3, 1);
-        dc_link_put(w, 0, 5);
-        dc_link_put(w, 0, 1);
-        return 0;
+    for (i = 0; i < DC_LINK_SHA && link->board->wiring != NULL; i++) {
+        uint8_t byte = dc_link_sha_at(link->board->wiring, i);
+        its |= wiring[i];
+        own |= byte;
+        other |= (uint8_t)(byte ^ wiring[i]);
     }
-    if (first > list->count)
-        return BAD_BODY;
-    dc_link_put(w, body[0], 1);
-    dc_link_put(w, first, 2);
-    dc_link_put(w, list->count, 2);
-    counted = w->at;
-    dc_link_put(w, 0, 1);
-    for (i = first; i < list->count && w->bytes[counted] < 255; i++) {
-        if (w->at + 1 + dc_link_length(list->names[i], 100) > w->room)
-            break;
-        dc_link_put_text(w, list->names[i], 100);
-        w->bytes[counted] = (uint8_t)(w->bytes[counted] + 1u);
-    }
-    return 0;
+    *told = its != 0 && own != 0;
+    return !*told || other == 0;
 }
 
 static uint8_t configure(dc_link *link, const uint8_t *body, size_t count)
 {
+    uint8_t wired;
     uint16_t dead_man;
     size_t i;
 
-    if (count != 2 * SHA + 4)
+    if (count != 2 * DC_LINK_SHA + 4)
         return BAD_BODY;
-    dead_man = (uint16_t)dc_link_get(body + 2 * SHA, 2);
-    if (dead_man < 100 || dead_man > 10000 || dc_link_get(body + 2 * SHA + 2, 2) != 0)
+    dead_man = (uint16_t)dc_link_get(body + 2 * DC_LINK_SHA, 2);
+    if (dead_man < 100 || dead_man > 10000 || dc_link_get(body + 2 * DC_LINK_SHA + 2, 2) != 0)
         return BAD_BODY;
-    for (i = 0; i < SHA; i++)
-        if (body[i] != sha_at(link->board->sequence, i))
+    for (i = 0; i < DC_LINK_SHA; i++)
+        if (body[i] != dc_link_sha_at(link->board->sequence, i))
             return OTHER_SEQUENCE;
+    if (!is_wired(link, body + DC_LINK_SHA, &wired))
+        return OTHER_WIRING;
+    dc_link_mask(link);
+    link->wired = wired;
     link->dead_man = (uint32_t)dead_man * 1000u;
     link->mode = NOT_RESET;
     return 0;
@@ -176,6 +76,8 @@ static uint8_t reset(dc_link *link, const uint8_t *body, size_t count)
 {
     if (count != 1 || body[0] > 1)
         return BAD_BODY;
+    dc_link_mask(link);
+    dc_link_forget(link);
     link->board->logic->boot(body[0]);
     link->mode = RUNNING;
     link->ticked = 0;
@@ -203,13 +105,13 @@ static int read_inputs(const dc_link *link, const uint8_t *body, size_t count)
     return count == at;
 }
 
-static void put_outputs(const dc_link *link, dc_link_writer *w)
+static void put_outputs(dc_link *link, dc_link_writer *w)
 {
     const dc_logic *logic = link->board->logic;
     size_t flags = w->at, counted = w->at + 3, i;
     dc_link_event event;
 
-    dc_link_put(w, MASKED | (link->struck ? STRUCK : 0u), 1);
+    dc_link_put(w, (dc_link_let_through(link) ? MASKED : 0u) | (link->struck ? STRUCK : 0u), 1);
     dc_link_put(w, logic->state(), 2);
     dc_link_put(w, 0, 1);
     for (i = 0; i < logic->pulses; i += 8) {
@@ -257,20 +159,8 @@ static uint8_t tick(dc_link *link, dc_link_writer *w, const uint8_t *body, size_
     link->last_tick = clock;
     board->logic->tick(clock, board->values, board->fresh);
     dc_link_put(w, clock, 4);
-    dc_link_put(w, now(link), 4);
+    dc_link_put(w, dc_link_now(link), 4);
     put_outputs(link, w);
-    return 0;
-}
-
-static uint8_t permit(dc_link_writer *w, const uint8_t *body, size_t count)
-{
-    if (count != 11 || body[0] > 2)
-        return BAD_BODY;
-    if (body[0] != 0)
-        return NO_PERMIT;
-    dc_link_put(w, 0, 4); /* giving back what nobody has */
-    dc_link_put(w, 0, 4);
-    dc_link_put(w, 0, 3);
     return 0;
 }
 
@@ -278,9 +168,9 @@ static uint8_t ping(const dc_link *link, dc_link_writer *w, const uint8_t *body,
 {
     size_t i;
 
-    if (count > DC_LINK_PAYLOAD - HEADER - 4)
+    if (count > DC_LINK_PAYLOAD - DC_LINK_HEADER - 4)
         return BAD_BODY;
-    dc_link_put(w, now(link), 4);
+    dc_link_put(w, dc_link_now(link), 4);
     for (i = 0; i < count; i++)
         dc_link_put(w, body[i], 1);
     return 0;
@@ -291,7 +181,7 @@ static uint8_t carry_out(dc_link *link, uint8_t kind, dc_link_writer *w, const u
                          size_t count)
 {
     if (kind == ASK_NAMES)
-        return name(link, w, body, count);
+        return dc_link_name(link, w, body, count);
     if (kind == ASK_PING)
         return ping(link, w, body, count);
     if (kind < ASK_CONFIGURE || kind > ASK_PERMIT)
@@ -304,7 +194,9 @@ static uint8_t carry_out(dc_link *link, uint8_t kind, dc_link_writer *w, const u
         return reset(link, body, count);
     if (kind == ASK_TICK)
         return tick(link, w, body, count);
-    return kind == ASK_PERMIT ? permit(w, body, count) : CANNOT;
+    if (kind == ASK_CHANNELS)
+        return dc_link_measure(link, w, count);
+    return dc_link_permit(link, w, body, count);
 }
 
 static void answer(dc_link *link, const uint8_t *payload, size_t count)
@@ -312,20 +204,23 @@ static void answer(dc_link *link, const uint8_t *payload, size_t count)
     uint8_t kind = payload[0], refused;
     dc_link_writer w;
 
+    dc_link_watch(link);
     link->number = dc_link_get(payload + 1, 4);
-    link->heard = now(link);
-    begin(&w, link->reply, DC_LINK_PAYLOAD, (uint8_t)(kind | REPLY), link->number, link->nonce);
+    link->heard = dc_link_now(link);
+    dc_link_begin(&w, link->reply, DC_LINK_PAYLOAD, (uint8_t)(kind | REPLY), link->number,
+                  link->nonce);
     if (kind == ASK_HELLO)
-        refused = count == HEADER + 2 ? greet(link, &w) : (uint8_t)BAD_BODY;
+        refused = count == DC_LINK_HEADER + 2 ? dc_link_greet(link, &w) : (uint8_t)BAD_BODY;
     else
-        refused = carry_out(link, kind, &w, payload + HEADER, count - HEADER);
+        refused = carry_out(link, kind, &w, payload + DC_LINK_HEADER, count - DC_LINK_HEADER);
     if (refused) {
-        begin(&w, link->reply, DC_LINK_PAYLOAD, REFUSED, link->number, link->nonce);
+        dc_link_mask(link);
+        dc_link_begin(&w, link->reply, DC_LINK_PAYLOAD, REFUSED, link->number, link->nonce);
         dc_link_put(&w, refused, 1);
         dc_link_put(&w, kind, 1);
     }
     link->kept = w.at;
-    send(link, link->reply, link->kept);
+    dc_link_say(link, &w);
 }
 
 /* A zero byte first: what is left of a copy that was cut ends there. */
@@ -334,45 +229,47 @@ static void again(dc_link *link)
     static const uint8_t zero = 0;
 
     link->board->write(link->board->context, &zero, 1);
-    send(link, link->reply, link->kept);
+    dc_link_send(link->board->write, link->board->context, link->reply, link->kept);
 }
 
 static void safe_now(dc_link *link, const uint8_t *payload)
 {
-    uint8_t bytes[SMALL];
+    uint8_t bytes[DC_LINK_SMALL];
     dc_link_writer w;
 
+    dc_link_mask(link);
     link->mode = SAFE;
-    begin(&w, bytes, SMALL, ASK_SAFE_NOW | REPLY, dc_link_get(payload + 1, 4),
-          dc_link_get(payload + 5, 4));
-    send(link, bytes, w.at);
+    dc_link_begin(&w, bytes, DC_LINK_SMALL, ASK_SAFE_NOW | REPLY, dc_link_get(payload + 1, 4),
+                  dc_link_get(payload + 5, 4));
+    dc_link_say(link, &w);
 }
 
 static void hear(dc_link *link, const uint8_t *payload, size_t count)
 {
     uint8_t kind = payload[0];
-    uint32_t number_, nonce;
+    uint32_t number, nonce;
 
-    if (count < HEADER || (kind & REPLY) != 0)
+    if (count < DC_LINK_HEADER || (kind & REPLY) != 0)
         return;
-    number_ = dc_link_get(payload + 1, 4);
+    number = dc_link_get(payload + 1, 4);
     nonce = dc_link_get(payload + 5, 4);
     if (kind == ASK_SAFE_NOW) {
         safe_now(link, payload);
-    } else if (kind == ASK_HELLO && (nonce == 0 || number_ != 1)) {
+    } else if (kind == ASK_HELLO && (nonce == 0 || number != 1)) {
         return;
     } else if (kind == ASK_HELLO && nonce != link->nonce) {
         link->nonce = nonce;
         link->dead_man = 0;
         link->mode = NOT_RESET;
+        dc_link_mask(link);
         answer(link, payload, count);
     } else if (link->nonce == 0) {
         refuse_unkept(link, payload, NO_SESSION);
-    } else if (nonce != link->nonce || number_ < link->number) {
+    } else if (nonce != link->nonce || number < link->number) {
         return;
-    } else if (number_ == link->number) {
+    } else if (number == link->number) {
         again(link);
-    } else if (number_ - link->number > 1) {
+    } else if (number - link->number > 1) {
         refuse_unkept(link, payload, OUT_OF_STEP);
     } else {
         answer(link, payload, count);
@@ -381,7 +278,7 @@ static void hear(dc_link *link, const uint8_t *payload, size_t count)
 
 void dc_link_start(dc_link *link, const dc_board *board)
 {
-    uint8_t bytes[SMALL];
+    uint8_t bytes[DC_LINK_SMALL];
     dc_link_writer w;
 
     link->board = board;
@@ -397,10 +294,13 @@ void dc_link_start(dc_link *link, const dc_board *board)
     link->mode = NOT_RESET;
     link->ticked = 0;
     link->struck = 0;
-    begin(&w, bytes, SMALL, READY, 0, 0);
-    dc_link_put(&w, VERSION, 2);
+    link->wired = 0;
+    dc_link_forget(link);
+    dc_link_mask(link);
+    dc_link_begin(&w, bytes, DC_LINK_SMALL, READY, 0, 0);
+    dc_link_put(&w, DC_LINK_VERSION, 2);
     dc_link_put(&w, board->boots, 4);
-    send(link, bytes, w.at);
+    dc_link_say(link, &w);
 }
 
 void dc_link_take(dc_link *link, const uint8_t *bytes, size_t count)
@@ -427,6 +327,9 @@ void dc_link_take(dc_link *link, const uint8_t *bytes, size_t count)
 void dc_link_watch(dc_link *link)
 {
     if (link->dead_man != 0 && link->board->micros != NULL &&
-        now(link) - link->heard > link->dead_man)
-        link->struck = 1; /* nothing is unmasked that could be masked now */
+        dc_link_now(link) - link->heard > link->dead_man) {
+        link->struck = 1;
+        dc_link_mask(link);
+    }
+    dc_link_check(link);
 }

@@ -1,8 +1,9 @@
 /* The link to a host, docs/link.md: for the bench image only, which defines DC_BENCH. A flight
    image is built without any of this: a dead-man that acts in flight keeps the parachute in.
 
-   This client lets nothing through to an output: it grants no permit, and the board's bench code
-   drives no pin by what the logic says. The host sees what the logic wants. */
+   This client lets nothing through to an output, and the board's bench code drives no pin by what
+   the logic says: the host sees what the logic wants. The only way to a pin is the `drive` below, in
+   an image for dummy loads. */
 
 #ifndef DC_LINK_H
 #define DC_LINK_H
@@ -14,7 +15,7 @@ typedef struct {
     uint16_t count;
 } dc_names;
 
-/* What came of a tick: kind, subject and detail as in docs/link.md; detail DC_LINK_NONE for none. */
+/* What came of a tick: kind, subject and detail as in docs/link.md; detail DC_LINK_NONE: none. */
 typedef struct {
     uint8_t kind;
     uint16_t subject, detail;
@@ -39,7 +40,34 @@ typedef struct {
     uint8_t (*lost)(void);           /* whether there was no room for some */
 } dc_logic;
 
-/* What the board's code gives. All of it stays where it is while the link lives. */
+#define DC_LINK_CHANNELS 24u
+
+/* Outputs that the board can measure. */
+typedef struct {
+    dc_names names;     /* at most DC_LINK_CHANNELS */
+    float test_current; /* A: the largest; well below the no-fire current of any igniter */
+    /* of one of them, or dc_link_open(), or dc_link_not_measured(); all within 50 ms */
+    float (*ohms)(void *context, uint8_t channel);
+} dc_channels;
+
+/* Of a bench image that may switch channels on, under a permit, into dummy loads. Nobody asks for it
+   unless dc_link_permit.c is built with DC_LINK_DUMMY_LOADS. Read all of "Masked outputs, dead-man,
+   permit" in docs/link.md before it is filled in: a motor, an igniter or a charge on any channel of
+   such a board can go off. A watchdog must reset a board that hangs, and its outputs must be off
+   while it boots. */
+typedef struct {
+    const uint32_t *drives;            /* NAME_drives, in flash: per pulse a bit for each channel */
+    float dummy_least, dummy_most;     /* ohm: between these a channel reads as a dummy load */
+    uint8_t (*armed)(void *context);   /* whether the key is in that a person at the board holds */
+    uint32_t (*chance)(void *context); /* a number drawn at random, not 0 */
+    /* switch on the channels whose bits are set and switch off all others: nothing else does */
+    void (*drive)(void *context, uint32_t channels);
+} dc_firing;
+
+/* ohm: what a dummy load has at least, so that no igniter can pass for one */
+#define DC_LINK_LEAST_DUMMY 10.0f
+
+/* What the board's code gives, all else zero. All of it stays where it is while the link lives. */
 typedef struct {
     const char *board;         /* what it is, at most 40 bytes */
     const char *build;         /* what was built, at most 40 bytes */
@@ -52,7 +80,19 @@ typedef struct {
     void *context;             /* handed to the functions below */
     dc_link_write write;
     uint32_t (*micros)(void *context); /* the board's clock, us, which wraps; NULL without one */
+    const uint8_t *wiring;             /* NAME_wiring; NULL where it is not known */
+    const dc_channels *channels;       /* NULL: it measures none */
+    const dc_firing *firing;           /* NULL: all outputs stay masked */
 } dc_board;
+
+typedef struct {
+    uint32_t channels, challenge;
+    uint32_t since;   /* us: when it was asked for, or taken */
+    uint32_t was_on;  /* pulses, a bit each: on after the last tick, masked or not */
+    uint32_t passing; /* of these, what began under the permit */
+    uint16_t milliseconds;
+    uint8_t stage;
+} dc_permit;
 
 typedef struct {
     const dc_board *board;
@@ -68,6 +108,8 @@ typedef struct {
     uint8_t mode;
     uint8_t ticked;
     uint8_t struck;   /* the dead-man, since the last reset */
+    uint8_t wired;    /* host and board have told the same wiring */
+    dc_permit permit;
     uint8_t frame[DC_LINK_STUFFED];
     uint8_t reply[DC_LINK_PAYLOAD + DC_LINK_CRC];
 } dc_link;
@@ -80,5 +122,9 @@ void dc_link_take(dc_link *link, const uint8_t *bytes, size_t count);
 
 /* Watch for a host that is gone; call it at least every 10 ms. */
 void dc_link_watch(dc_link *link);
+
+/* Send a line for people; level 0: trace, 1: note, 2: warning, 3: error. At most 96 bytes, the rest
+   is left out. Not out of an interrupt, nor out of `write`. */
+void dc_link_text(dc_link *link, uint8_t level, const char *text);
 
 #endif

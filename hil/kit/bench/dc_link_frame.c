@@ -65,6 +65,35 @@ dc_real dc_link_no_number(void)
     return n.real;
 }
 
+typedef union {
+    float single;
+    uint32_t bits;
+} single;
+
+void dc_link_put_single(dc_link_writer *w, float value)
+{
+    single s;
+
+    s.single = value;
+    dc_link_put(w, s.bits, 4);
+}
+
+float dc_link_open(void)
+{
+    single s;
+
+    s.bits = 0x7f800000u;
+    return s.single;
+}
+
+float dc_link_not_measured(void)
+{
+    single s;
+
+    s.bits = 0x7fc00000u;
+    return s.single;
+}
+
 size_t dc_link_length(const char *text, size_t most)
 {
     size_t count = 0;

@@ -33,6 +33,7 @@ typedef struct {
 
 void dc_link_put(dc_link_writer *w, uint32_t value, uint8_t count);
 void dc_link_put_real(dc_link_writer *w, dc_real value);
+void dc_link_put_single(dc_link_writer *w, float value);
 /* Its length in one byte first; at most so many characters. */
 void dc_link_put_text(dc_link_writer *w, const char *text, size_t most);
 uint32_t dc_link_get(const uint8_t *bytes, uint8_t count);
@@ -40,6 +41,10 @@ dc_real dc_link_get_real(const uint8_t *bytes);
 
 /* A NaN, without an operation that could raise a flag. */
 dc_real dc_link_no_number(void);
+
+/* Resistances: of a channel to which nothing is connected; of one that was not measured. */
+float dc_link_open(void);
+float dc_link_not_measured(void);
 
 size_t dc_link_length(const char *text, size_t most);
 
