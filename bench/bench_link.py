@@ -55,6 +55,15 @@ int main(int count, char **words)
     }
 }
 """
+#: numbers of an image -> how it is built, how fast it is to be
+_IMAGES = {
+    "double": (("-mcpu=cortex-m3",), ">= 10"),
+    "single": (("-mcpu=cortex-m3", "-DDC_SINGLE"), ">= 20"),
+    "single_by_hardware": (
+        ("-mcpu=cortex-m4", "-mfloat-abi=hard", "-mfpu=fpv4-sp-d16", "-DDC_SINGLE"),
+        ">= 20",
+    ),
+}
 _TRIPS = 300
 _ROUNDS = 8
 _FLIGHTS = 3
@@ -73,9 +82,11 @@ def measure() -> list[tuple[str, float, str, str]]:
             ("round trip of the link against the echo", trip / echo, "times", "<= 1.5"),
             ("calm landing on programs of this host", _speed(f"exec:{programs}"), "s/s", ">= 50"),
         ]
-        if (folder / "pad.elf").exists() and find_spec("unicorn") is not None:
-            speed = _speed(f"core:{programs}.elf")
-            rows.append(("calm landing on an emulated core, doubles", speed, "s/s", ">= 10"))
+        for image, (_, wanted) in _IMAGES.items():
+            if (folder / f"pad_{image}.elf").exists() and find_spec("unicorn") is not None:
+                speed = _speed(f"core:{programs}_{image}.elf")
+                what = f"calm landing on an emulated core, {image.replace('_', ' ')}"
+                rows.append((what, speed, "s/s", wanted))
         return rows
 
 
@@ -94,9 +105,11 @@ def _build(folder: Path) -> None:
         if cross is not None:
             board = [file for file in code if not file.endswith("host.c")]
             layout = ("-nostdlib", "-T", sources / "bench" / "lm3s" / "lm3s.ld")
-            where = (f"-I{sources}", f"-I{sources / 'bench'}", "-o", folder / f"{name}.elf")
-            words = (cross, "-mcpu=cortex-m3", "-mthumb", "-ffreestanding", *flags, *layout)
-            subprocess.run([*words, *where, *board, "-lgcc"], check=True)
+            where = (f"-I{sources}", f"-I{sources / 'bench'}")
+            words = (cross, "-mthumb", "-ffreestanding", *flags, *layout, *where)
+            for image, (core, _) in _IMAGES.items():
+                out = ("-o", folder / f"{name}_{image}.elf")
+                subprocess.run([*words, *core, *out, *board, "-lgcc"], check=True)
     (folder / "echo.c").write_text(_ECHO, encoding="utf-8")
     subprocess.run([compiler, "-O2", "-o", folder / "echo", folder / "echo.c"], check=True)
 

@@ -1,8 +1,9 @@
 """Cortex-M machine code executed in this process: the image of a board, its memory and its UART.
 
 The emulator is unicorn (PyPI), an extra. It executes instructions and nothing else: what the image
-sees of a board is what stands here, a part of the LM3S6965 (`hil/kit/bench/lm3s`). No interrupt
-ever comes: the board's own clock stands still. An image that waits with WFI hands back to the host.
+sees of a board is what stands here and in `core_uart.py`, a part of the LM3S6965
+(`hil/kit/bench/lm3s`), with the core of a Cortex-M4 and its floating-point unit. No interrupt ever
+comes: the board's own clock stands still. An image that waits with WFI hands back to the host.
 """
 
 from __future__ import annotations
@@ -15,8 +16,9 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
+from hil.core_uart import Uart
 from hil.streams import GoneError
 from sequencer.errors import UsageError
 
@@ -24,24 +26,19 @@ __all__ = ["CoreStream", "Image", "load_image"]
 
 FLASH: Final = (0x00000000, 256 * 1024)
 RAM: Final = (0x20000000, 64 * 1024)
-_UART: Final = (0x4000C000, 0x1000)
-_UART_DATA: Final = 0x00
-_UART_FLAGS: Final = 0x18
-_NOTHING_RECEIVED: Final = 0x10
-_FULL: Final = 0x40
-_ALL_SENT: Final = 0x80
-_FIFO: Final = 16
 #: system timer, interrupts: written to, and without effect
 _SYSTEM: Final = (0xE000E000, 0x1000)
+
+#: what the emulator asks about a page of memory
+Page: TypeAlias = Any
 
 _HEADER: Final = struct.Struct("<4sBB10xHHIIII")
 _MACHINE_ARM: Final = 40
 _EXECUTABLE: Final = 2
 _LOADED: Final = 1
 _LARGEST: Final = 16 * 1024 * 1024
-#: an image that says more than this before it waits babbles
-_TOO_MUCH: Final = 1 << 16
-_FOREVER: Final = 0xFFFFFFFE
+#: where it would end if it got there: in its vectors
+_FOREVER: Final = 0
 #: how often a look is taken at a core that runs on, s
 _WATCH_S: Final = 0.05
 #: the instruction WFI
@@ -123,18 +120,19 @@ class CoreStream:
         from unicorn import arm_const  # noqa: PLC0415 - an extra
 
         self.name = f"core '{image.name}'"
-        self._received = bytearray()
-        self._sent = bytearray()
+        self._uart = Uart()
         self._counter: int = arm_const.UC_ARM_REG_PC
         self._at = image.start
         self._core: Any = self._unicorn.Uc(
             self._unicorn.UC_ARCH_ARM, self._unicorn.UC_MODE_THUMB | self._unicorn.UC_MODE_MCLASS
         )
-        self._core.ctl_set_cpu_model(arm_const.UC_CPU_ARM_CORTEX_M3)
+        self._core.ctl_set_cpu_model(arm_const.UC_CPU_ARM_CORTEX_M4)
+        self._core.ctl_set_tlb_mode(self._unicorn.UC_TLB_VIRTUAL)
+        self._core.hook_add(self._unicorn.UC_HOOK_TLB_FILL, self._on_page)
         self._core.mem_map(*FLASH, self._unicorn.UC_PROT_READ | self._unicorn.UC_PROT_EXEC)
         self._core.mem_map(*RAM, self._unicorn.UC_PROT_READ | self._unicorn.UC_PROT_WRITE)
         self._core.mem_map(*_SYSTEM, self._unicorn.UC_PROT_READ | self._unicorn.UC_PROT_WRITE)
-        self._core.mmio_map(*_UART, self._on_load, None, self._on_store, None)
+        self._uart.connect(self._core)
         for address, held in image.segments:
             self._core.mem_write(address, held)
         self._core.reg_write(arm_const.UC_ARM_REG_SP, image.stack)
@@ -145,19 +143,17 @@ class CoreStream:
 
     def write(self, data: bytes) -> None:
         """Put bytes on the line."""
-        self._received += data
+        self._uart.put(data)
 
     def read(self, timeout_s: float) -> bytes:
         """Let the core run until it waits, and take what it sent. Raises GoneError."""
         if self._closed.is_set():
             raise GoneError("is switched off")
-        if self._received or not self._waits:
+        if self._uart.fill() or not self._waits:
             self._run(timeout_s)
-        elif not self._sent:
+        elif not self._uart.has_sent:
             time.sleep(max(0.0, timeout_s))  # nothing comes of itself
-        sent = bytes(self._sent)
-        self._sent.clear()
-        return sent
+        return self._uart.take()
 
     def close(self) -> None:
         """Switch it off."""
@@ -181,23 +177,18 @@ class CoreStream:
             if time.monotonic() > self._until:
                 self._core.emu_stop()
 
-    def _on_load(self, core: object, register: int, size: int, context: object) -> int:
-        del core, size, context
-        if register == _UART_FLAGS:
-            count = len(self._received)
-            return _ALL_SENT | (_FULL if count >= _FIFO else 0 if count else _NOTHING_RECEIVED)
-        if register == _UART_DATA and self._received:
-            return self._received.pop(0)
-        return 0
-
-    def _on_store(
-        self, core: object, register: int, size: int, value: int, context: object
-    ) -> None:
-        del core, size, context
-        if register == _UART_DATA:
-            self._sent.append(value & 0xFF)
-            if len(self._sent) >= _TOO_MUCH:
-                self._core.emu_stop()
+    def _on_page(
+        self, core: object, address: int, access: int, page: Page, context: object
+    ) -> bool:
+        """What may be done with a page. Where nothing is executed the emulator need not look for
+        code at every store, which took it ten times as long as the store.
+        """
+        del core, access, context
+        page.paddr = address
+        flash = address < sum(FLASH)
+        other = self._unicorn.UC_PROT_EXEC if flash else self._unicorn.UC_PROT_WRITE
+        page.perms = self._unicorn.UC_PROT_READ | other
+        return True
 
 
 def _emulator() -> ModuleType:

@@ -23,9 +23,20 @@ __all__ = ["QEMU", "CoreTarget", "QemuTarget"]
 _PATIENCE_S: Final = 30.0
 #: stands for the name of the computer in the name of the file
 _COMPUTER: Final = "{computer}"
-#: starts a board with its UART on standard input and output; the image follows
+#: starts a board with its UART on standard input and output; the image follows. Its core is a
+#: Cortex-M3; a Cortex-M4 executes the same, and what was built for a floating-point unit too
 QEMU: Final = (
-    *("qemu-system-arm", "-M", "lm3s6965evb", "-display", "none", "-monitor", "none"),
+    *(
+        "qemu-system-arm",
+        "-M",
+        "lm3s6965evb",
+        "-cpu",
+        "cortex-m4",
+        "-display",
+        "none",
+        "-monitor",
+        "none",
+    ),
     *("-serial", "stdio", "-kernel"),
 )
 

@@ -17,10 +17,12 @@ import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final, TypeAlias, TypeVar
 
-__all__ = ["Kernels", "cache_parent", "lean_numba"]
+__all__ = ["Callback", "Kernels", "cache_parent", "lean_numba"]
 
+#: a function that code in C calls; its `address` is where
+Callback: TypeAlias = Any
 F = TypeVar("F", bound=Callable[..., Any])
 
 #: folders of one kernel that are kept: a few checkouts or versions in turn should not thrash
@@ -127,6 +129,18 @@ class Kernels:
                     _nrt=False,
                     forceinline=inline,
                 )(function)
+            return found
+
+        return decorate
+
+    def callback(self, signature: object) -> Callable[[Callable[..., Any]], Callback]:
+        """Decorator: compile a function that code in C calls, or load it, at once."""
+
+        def decorate(function: Callable[..., Any]) -> Callback:
+            import numba  # noqa: PLC0415 - as in `compiled`
+
+            with self._in_folder():
+                found: Callback = numba.cfunc(signature, cache=True)(function)
             return found
 
         return decorate

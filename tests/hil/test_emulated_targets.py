@@ -47,6 +47,13 @@ FLIGHTS = {
 }
 
 
+#: single precision: by the compiler's routines, and by a floating-point unit
+SINGLE = {
+    "routines": (*TARGET, "-DDC_SINGLE"),
+    "unit": (*CORES["cortex-m4"][1:], "-DDC_SINGLE"),
+}
+
+
 def build_image(folder, sequence, objects):
     """NAME.elf: start-up, memory layout, the compiler's arithmetic, and no library."""
     export_c(sequence, folder)
@@ -101,6 +108,34 @@ def test_a_flight_on_the_emulated_core_is_the_flight_on_the_model(name, images):
     scenario = sequencer.load(demo_folder() / f"{name}.scenario.toml")
     on = ",".join(f"{computer}=core:{images}/{computer}.elf" for computer in FLIGHTS[name])
     assert_same(scenario.fly(on=on), scenario.fly())
+
+
+@pytest.fixture(scope="module")
+def single(tmp_path_factory):
+    """Folder with the images of the flight computer in single precision, one a way."""
+    need(COMPILER)
+    folder = tmp_path_factory.mktemp("single")
+    export_c(DEMO["flight"], folder)
+    code = (PORT / "board.c", PORT / "start.c", folder / "flight_tables.c", *SOURCES, *LINK)
+    layout = ("-nostdlib", "-T", PORT / "lm3s.ld")
+    for name, words in SINGLE.items():
+        named = ("-DSEQUENCE=flight", f"-I{folder}", "-o", folder / f"{name}.elf")
+        run([COMPILER, *BUILD[len(TARGET) :], *words, *named, *layout, *code, "-lgcc"])
+    return folder
+
+
+@pytest.mark.usefixtures("emulator")
+def test_a_floating_point_unit_comes_to_what_the_routines_come_to(single):
+    """Both keep to IEEE 754 (round to nearest, subnormals kept), so no bit may differ."""
+    scenario = sequencer.load(demo_folder() / "abort_at_release.scenario.toml")
+    routines, unit = (scenario.fly(on=f"flight=core:{single}/{name}.elf") for name in SINGLE)
+    assert_same(unit, routines)
+
+
+@pytest.mark.usefixtures("boards")
+def test_a_floating_point_unit_of_the_emulated_board(single):
+    found = check_target(f"qemu:{single}/unit.elf", DEMO["flight"], ticks=30)
+    assert "opens, and says what it is" in found
 
 
 @pytest.mark.usefixtures("emulator")

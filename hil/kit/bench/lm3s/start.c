@@ -11,6 +11,8 @@ void on_fault(void);
 void on_clock(void);
 void on_uart(void);
 
+#define COPROCESSORS (*(volatile uint32_t *)0xe000ed88u)
+
 typedef union {
     void (*handler)(void);
     const void *stack;
@@ -39,6 +41,10 @@ void on_reset(void)
         *to = *from++;
     for (to = &image_bss; to < &image_bss_end; to++)
         *to = 0;
+#if defined(__ARM_FP)
+    COPROCESSORS |= 0xfu << 20; /* the floating-point unit is off at reset */
+    __asm volatile("dsb\n\tisb" ::: "memory");
+#endif
     (void)main();
     on_fault();
 }
