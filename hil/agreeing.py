@@ -14,8 +14,10 @@ __all__ = ["agree"]
 _SHORT = 8
 
 
-def agree(link: Link, sequence: FlightLogic) -> None:
+def agree(link: Link, sequence: FlightLogic, wiring: str = "") -> None:
     """Raises LinkError at the first thing in which board and sequence differ.
+
+    wiring   SHA-256 (hex) of the computer's, `Vehicle.firmware_wiring`; empty where it is not known
 
     Names come before hashes: that an input is missing says more than that a hash is another one.
     """
@@ -36,6 +38,11 @@ def agree(link: Link, sequence: FlightLogic) -> None:
         raise link.error(
             f"executes sequence {board.sequence.hex()[:_SHORT]}, but '{sequence.name}' is "
             f"{sequence.digest[:_SHORT]}: build it anew from the present file"
+        )
+    if wiring and board.wiring not in {NOT_TOLD, bytes.fromhex(wiring)}:
+        raise link.error(
+            f"was built for wiring {board.wiring.hex()[:_SHORT]}, but '{sequence.name}' is wired "
+            f"{wiring[:_SHORT]} here: export it anew with the vehicle that flies"
         )
     frames = Frames(board)
     longest = max(frames.longest_tick, frames.plain_output)

@@ -49,9 +49,10 @@ class _ImageTarget(LinkTarget):
         sequence: FlightLogic,
         image: Image,
         stream: Stream,
+        wiring: str,
         patience_s: float = PATIENCE_S,
     ) -> None:
-        super().__init__(sequence, stream, patience_s=patience_s)
+        super().__init__(sequence, stream, wiring=wiring, patience_s=patience_s)
         self._image = image
 
     def _firmware(self, board: Board) -> str:
@@ -72,10 +73,12 @@ class CoreTarget(_ImageTarget):
         del executor
         _named("core", rest)
 
-    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+    def __init__(
+        self, sequence: FlightLogic, rest: str, executor: str, *, wiring: str = ""
+    ) -> None:
         del executor
         image = load_image(_named("core", rest.replace(_COMPUTER, sequence.name)))
-        super().__init__(sequence, image, CoreStream(image))
+        super().__init__(sequence, image, CoreStream(image), wiring)
 
 
 class QemuTarget(_ImageTarget):
@@ -90,12 +93,14 @@ class QemuTarget(_ImageTarget):
         del executor
         _named("qemu", rest)
 
-    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+    def __init__(
+        self, sequence: FlightLogic, rest: str, executor: str, *, wiring: str = ""
+    ) -> None:
         del executor
         path = _named("qemu", rest.replace(_COMPUTER, sequence.name))
         image = load_image(path)
         board = ProgramStream([*QEMU, str(path)], stays=True)
-        super().__init__(sequence, image, board, _PATIENCE_S)
+        super().__init__(sequence, image, board, wiring, _PATIENCE_S)
 
 
 def _named(scheme: str, rest: str) -> Path:

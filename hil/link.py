@@ -110,6 +110,8 @@ class Link:
         self.stream = stream
         self.counters = Counters()
         self.texts: deque[Text] = deque(maxlen=_KEPT_TEXTS)
+        #: is told of every line that the board has for people
+        self.on_text: Callable[[Text], None] | None = None
         self.board: Board | None = None
         self._nonce = nonce if nonce is not None else secrets.randbelow(0xFFFFFFFF) + 1
         self._patience_s = patience_s
@@ -292,9 +294,13 @@ class Link:
 
     def _on_text(self, body: bytes) -> None:
         try:
-            self.texts.append(Text.of(body))
+            text = Text.of(body)
         except MalformedError:
             self.counters.unknown += 1
+            return
+        self.texts.append(text)
+        if self.on_text is not None:
+            self.on_text(text)
 
     def _refused(self, body: bytes, asked: Packet) -> LinkError:
         try:

@@ -10,6 +10,7 @@ and its body follows. A body of the wrong length, or with a count that cannot be
 
 from __future__ import annotations
 
+import math
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -336,7 +337,12 @@ class Resistances:
         if len(body) < 5 or len(body) != 5 + 4 * body[4]:
             raise MalformedError("resistances do not fill their frame")
         (current,) = struct.unpack_from("<f", body)
-        return Resistances(current, struct.unpack_from(f"<{body[4]}f", body, 5))
+        if not 0.0 <= current < math.inf:
+            raise MalformedError("a test current that is none")
+        ohm = struct.unpack_from(f"<{body[4]}f", body, 5)
+        if any(each < 0.0 for each in ohm):
+            raise MalformedError("a resistance below 0")
+        return Resistances(current, ohm)
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,9 +16,11 @@ from pathlib import Path
 from typing import Final
 
 from hil.agreeing import agree
+from hil.channels import Channels, measure_channels
 from hil.link import PATIENCE_S, Link
 from hil.measuring import measure, warning
 from hil.messages import NOT_TOLD, Ability, Board, Frames, MalformedError, Output, OutputFlag, Reset
+from hil.showing import Showing
 from hil.streams import DEFAULT_BAUD, PortStream, ProgramStream, Stream
 from hil.wording import Wording
 from sequencer.errors import UsageError, printable
@@ -39,26 +41,34 @@ _BAUDS: Final = (300, 4_000_000)
 class LinkTarget:
     """A sequence executed by whatever is at the other end of a byte stream, in lock step.
 
-    Raises UsageError if it executes another sequence, lacks an input, or does not keep to
-    docs/link.md; the stream is closed then.
+    wiring   SHA-256 (hex) of the computer's, `Vehicle.firmware_wiring`; empty: not known
+
+    Raises UsageError if it executes another sequence, was built for another wiring, lacks an input,
+    or does not keep to docs/link.md; the stream is closed then.
     """
 
     tolerance_s = 0.0
+    #: a board can be built for a wiring, and is refused for another
+    takes_wiring = True
 
     def __init__(
         self,
         sequence: FlightLogic,
         stream: Stream,
         *,
+        wiring: str = "",
         patience_s: float = PATIENCE_S,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.link = Link(stream, patience_s=patience_s, clock=clock)
+        self.link.on_text = Showing(stream.name)
         self._sequence = sequence
+        self._channels: Channels | None = None
         try:
             board = self.link.greet()
-            agree(self.link, sequence)
-            self.link.configure(bytes.fromhex(sequence.digest), NOT_TOLD)
+            agree(self.link, sequence, wiring)
+            told = bytes.fromhex(wiring) if wiring else NOT_TOLD
+            self.link.configure(bytes.fromhex(sequence.digest), told)
         except BaseException:
             self.link.close()
             raise
@@ -92,14 +102,26 @@ class LinkTarget:
     def describe(self) -> Mapping[str, str]:
         """What executed the sequence, as it says itself."""
         board = self._board
-        return {
+        facts = {
             "target": self.link.stream.name,
             "board": printable(board.name),
             "build": printable(board.build),
             "sequence": board.sequence.hex(),
             "firmware": self._firmware(board),
+            "wiring": board.wiring.hex() if board.wiring != NOT_TOLD else "not told",
             "numbers": "double" if board.value_bytes == 8 else "single",
         }
+        if self._channels is not None:
+            facts["channels"] = ", ".join(self._channels.words())
+        return facts
+
+    def measure_channels(self) -> Channels:
+        """The resistances of the board's channels, now; `describe` tells the last ones.
+
+        Raises LinkError where the board cannot measure.
+        """
+        self._channels = measure_channels(self.link)
+        return self._channels
 
     def _firmware(self, board: Board) -> str:
         """A hash of what the board says it is: its image cannot be read from here."""
@@ -127,11 +149,15 @@ class ProgramTarget(LinkTarget):
         del executor
         _words(rest)
 
-    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+    def __init__(
+        self, sequence: FlightLogic, rest: str, executor: str, *, wiring: str = ""
+    ) -> None:
         del executor
         words = [word.replace(_COMPUTER, sequence.name) for word in _words(rest)]
         self._words = words
-        super().__init__(sequence, ProgramStream(words), patience_s=_PROGRAM_PATIENCE_S)
+        super().__init__(
+            sequence, ProgramStream(words), wiring=wiring, patience_s=_PROGRAM_PATIENCE_S
+        )
 
     def _firmware(self, board: Board) -> str:
         """A hash of the program, and of the files that are named behind it."""
@@ -161,10 +187,12 @@ class SerialTarget(LinkTarget):
         del executor
         _port(rest)
 
-    def __init__(self, sequence: FlightLogic, rest: str, executor: str) -> None:
+    def __init__(
+        self, sequence: FlightLogic, rest: str, executor: str, *, wiring: str = ""
+    ) -> None:
         del executor
         port, baud = _port(rest.replace(_COMPUTER, sequence.name))
-        super().__init__(sequence, PortStream(port, baud))
+        super().__init__(sequence, PortStream(port, baud), wiring=wiring)
         try:
             self.measured = measure(self.link, self._frames)
         except BaseException:

@@ -58,7 +58,9 @@ def fly(
             if watch is not None:
                 targets[name] = watch.target(logic)
                 continue
-            targets[name] = target = open_target(on, logic, executor)
+            targets[name] = target = open_target(
+                on, logic, executor, wiring=_wiring(scenario, name)
+            )
             if not is_model(on, name):
                 targets[name] = beside = Beside(target, logic)
                 compared.append(beside)
@@ -77,6 +79,12 @@ def fly(
     finally:
         for target in targets.values():
             target.close()
+
+
+def _wiring(scenario: Scenario, computer: str) -> str:
+    """What a computer's firmware must be built for; empty where a log takes the vehicle's place."""
+    source = scenario.source
+    return "" if isinstance(source, Recording) else source.firmware_wiring(computer)
 
 
 def _begin(watch: Watch | None, compared: Sequence[Beside]) -> Callable[[int], None] | None:

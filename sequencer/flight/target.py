@@ -146,15 +146,19 @@ def is_model(spec: str, computer: str) -> bool:
     return named.get(computer, named.get("", MODEL)).partition(":")[0] == MODEL
 
 
-def open_target(spec: str, sequence: FlightLogic, executor: str) -> Target:
+def open_target(spec: str, sequence: FlightLogic, executor: str, *, wiring: str = "") -> Target:
     """Make the target that `spec` names for one computer's sequence.
+
+    wiring   SHA-256 (hex) that the computer is wired by, `Vehicle.firmware_wiring`; empty where the
+             inputs come from a log. A target whose class says that it `takes_wiring` is given it
 
     Raises UsageError for an unknown scheme, or with the target's own one line where it cannot be
     opened.
     """
     named = dict(_by_computer(spec))
     maker, rest = _maker(named.get(sequence.name, named.get("", MODEL)))
-    return cast("Target", maker(sequence, rest, executor))
+    told = {"wiring": wiring} if getattr(maker, "takes_wiring", False) else {}
+    return cast("Target", maker(sequence, rest, executor, **told))
 
 
 def _by_computer(spec: str) -> Iterator[tuple[str, str]]:

@@ -45,6 +45,8 @@ class ReferenceBoard:
     name = "reference"
     abilities = 1 | 4 | 8
     masked = True
+    ohm = (1.5, float("inf"))
+    channels = ("F1", "F2")
 
     def __init__(self, sequence, **otherwise):
         self.sequence = sequence
@@ -163,7 +165,7 @@ class ReferenceBoard:
             return self.tick(body)
         if kind == CHANNELS:
             self.take("<", body)
-            return struct.pack("<fB2f", 0.001, 2, 1.5, float("inf"))
+            return struct.pack(f"<fB{len(self.ohm)}f", 0.001, len(self.ohm), *self.ohm)
         raise RefusedError(12)
 
     @staticmethod
@@ -173,7 +175,7 @@ class ReferenceBoard:
         return struct.unpack(layout, body)
 
     def page(self, which, first):
-        names = (self.inputs, self.states, self.functions, ["F1", "F2"])
+        names = (self.inputs, self.states, self.functions, self.channels)
         if which > 3 or first > len(names[which]):
             raise RefusedError(2)
         packed, count = b"", 0

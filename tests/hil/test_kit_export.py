@@ -84,7 +84,7 @@ def test_the_demo_flies_on_its_tables_as_on_the_reference(name, exported):
     """To the bit in double precision; in single precision events come within one tick."""
     reference, double, single = found = [], [], []
 
-    def listen(_on, sequence, _executor):
+    def listen(_on, sequence, _executor, **_otherwise):
         return _Three(sequence, exported, found)
 
     with patch.object(loop, "open_target", listen):

@@ -15,11 +15,15 @@ from hil.export import export_c
 from hil.frames import FrameDecoder, encode
 from hil.layout_header import KIT
 from hil.testing import check_target
+from hil.wiring import wiring_of
+from sequencer.cli.main import main
 from sequencer.scenario.starter import demo_folder
 from sequencer.sequence import load_sequence
+from sequencer.vehicle import load_vehicle
 
 BENCH = KIT / "bench"
 DEMO = {name: load_sequence(demo_folder() / f"{name}.sequence.toml") for name in ("flight", "pad")}
+VEHICLE = demo_folder() / "sandpiper.vehicle.toml"
 NONCE = 0x5EED1234
 READY, REFUSED = 0xF0, 0xFF
 HELLO, NAMES, CONFIGURE, RESET, TICK, CHANNELS, PERMIT, PING, SAFE_NOW = range(1, 10)
@@ -36,7 +40,9 @@ def programs(tmp_path_factory):
     run([*build, "-c", *SOURCES, *LINK], cwd=folder)
     objects = sorted(folder.glob("*.o"))
     for name, sequence in DEMO.items():
-        export_c(sequence, folder)
+        # one of them knows the wiring that it is built for
+        wiring = wiring_of(sequence, load_vehicle(VEHICLE)) if name == "flight" else None
+        export_c(sequence, folder, wiring=wiring)
         sources = (BENCH / "host.c", folder / f"{name}_tables.c")
         run([*build, f"-DSEQUENCE={name}", f"-I{folder}", "-o", folder / name, *objects, *sources])
     return folder
@@ -51,6 +57,18 @@ def test_the_exported_demo_conforms(name, programs):
 def test_a_flight_on_the_exported_programs_is_the_flight_on_the_model(programs):
     scenario = sequencer.load(demo_folder() / "reboot_in_coast.scenario.toml")
     assert_same(scenario.fly(on=f"exec:{programs}/{{computer}}"), scenario.fly())
+
+
+def test_a_program_for_another_wiring_is_told_in_one_line(programs, capsys):
+    """The scenario connects a function with another channel than the vehicle file does."""
+    scenario = demo_folder() / "charges_merged.scenario.toml"
+    assert main(["fly", str(scenario), "--on", f"flight=exec:{programs}/flight"]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    its, here = (
+        each.firmware_wiring("flight")[:8]
+        for each in (load_vehicle(VEHICLE), sequencer.load(scenario).scenario.vehicle)
+    )
+    assert f"was built for wiring {its}, but 'flight' is wired {here} here" in line
 
 
 def frame(kind, number, body=b"", nonce=NONCE):

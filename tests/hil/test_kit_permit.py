@@ -278,6 +278,9 @@ def test_channels_are_named_and_measured(rig):
     assert found.ohm[:2] == (pytest.approx(1.6), math.inf)
     assert math.isnan(found.ohm[2])
     assert rig.ask(CHANNELS, b"x") == ("refused", 2)
+    rig.load(0, -0.02)  # a meter's offset
+    assert rig.ask(CHANNELS) == CHANNELS
+    assert Resistances.of(rig.body).ohm[0] == 0.0
 
 
 def test_another_wiring_is_refused(rig):

@@ -164,6 +164,70 @@ def test_pings_resistances_and_the_clock_of_the_board(sequence):
     assert (found.test_current_a, found.ohm) == (pytest.approx(0.001), (1.5, math.inf))
 
 
+def test_channels_are_told_by_their_names(sequence):
+    board = ReferenceBoard(sequence, ohm=(1.523, math.nan))
+    target, _ = target_on(sequence, board)
+    assert "channels" not in target.describe()
+    found = target.measure_channels()
+    assert list(found.ohm) == ["F1", "F2"]
+    assert found.words() == ("F1 1.52 ohm", "F2 not measured")
+    board.ohm = (0.0, math.inf)
+    target.measure_channels()
+    assert target.describe()["channels"] == "F1 0 ohm, F2 open"
+
+
+@pytest.mark.parametrize(
+    ("otherwise", "line"),
+    [
+        ({"abilities": 5}, "board 'reference' on wire measures no channels"),
+        ({"ohm": (1.0,)}, "says that it has 2 channels, names 2 and measures 1"),
+        ({"channels": ("F1",)}, "says that it has 2 channels, names 1 and measures 2"),
+        ({"channels": ("F1", "F1")}, "has two channels of the same name"),
+        ({"ohm": (1.0, -1.0)}, "sends a reply that is no use: a resistance below 0"),
+    ],
+)
+def test_resistances_that_cannot_be_are_told_in_one_line(sequence, otherwise, line):
+    target, _ = target_on(sequence, ReferenceBoard(sequence, **otherwise))
+    with pytest.raises(LinkError, match=line) as caught:
+        target.measure_channels()
+    assert "\n" not in str(caught.value)
+
+
+def test_a_board_for_another_wiring_is_refused(sequence):
+    """Not where one of the two does not say which it is."""
+    its, other = bytes(range(32)), "ab" * 32
+    for board, wiring in ((its, ""), (its, its.hex()), (NOT_TOLD, other)):
+        wire = Wire(ReferenceBoard(sequence, wiring=board))
+        target = LinkTarget(sequence, wire, clock=wire.clock, wiring=wiring)
+        assert target.describe()["wiring"] == (board.hex() if board == its else "not told")
+    wire = Wire(ReferenceBoard(sequence, wiring=its))
+    line = "was built for wiring 00010203, but 'small' is wired abababab here: export it anew"
+    with pytest.raises(LinkError, match=line) as caught:
+        LinkTarget(sequence, wire, clock=wire.clock, wiring=other)
+    assert "\n" not in str(caught.value)
+    assert wire.closed
+
+
+def test_lines_of_the_board_are_shown_as_they_come(sequence, caplog):
+    """Whatever is in them; traces are not, and a board that never stops is cut short."""
+    board = ReferenceBoard(sequence)
+    target, wire = target_on(sequence, board)
+    for level, words in ((1, "battery\x1b[31m low"), (0, "tick"), (3, "main\nout"), (9, "odd")):
+        wire.coming += board.frame(0xF1, 0, board.nonce, bytes([level, *bytes(4)]) + words.encode())
+    target.reset(Boot.COLD)
+    assert caplog.messages == [
+        r"note: wire: battery\x1b[31m low",
+        r"error: wire: main\nout",
+        "level 9: wire: odd",
+    ]
+    assert len(target.link.texts) == 4
+    for _ in range(60):
+        wire.coming += board.text("again")
+    target.reset(Boot.COLD)
+    assert len(caplog.messages) == 51
+    assert caplog.messages[-1] == "wire: says more than 50 lines; the others are not shown"
+
+
 def test_texts_of_the_board_are_kept_and_disturb_nothing(sequence):
     link, wire = linked(sequence)
     wire.coming += wire.board.text("battery\x1b[31m low")

@@ -88,8 +88,10 @@ uint8_t dc_link_measure(const dc_link *link, dc_link_writer *w, size_t count)
         return BAD_BODY;
     dc_link_put_single(w, board->channels->test_current);
     dc_link_put(w, channels, 1);
-    for (i = 0; i < channels; i++)
-        dc_link_put_single(w, board->channels->ohms(board->context, (uint8_t)i));
+    for (i = 0; i < channels; i++) {
+        float ohms = board->channels->ohms(board->context, (uint8_t)i);
+        dc_link_put_single(w, ohms < 0.0f ? 0.0f : ohms); /* a meter's offset */
+    }
     return 0;
 }
 
