@@ -33,9 +33,17 @@ from hil.messages import (
     Text,
 )
 from hil.streams import GoneError, Stream
-from sequencer.errors import UsageError, printable
+from sequencer.errors import LostError, TargetError, UnreachableError, printable
 
-__all__ = ["DEAD_MAN_MS", "PATIENCE_S", "Counters", "Link", "LinkError"]
+__all__ = [
+    "DEAD_MAN_MS",
+    "PATIENCE_S",
+    "Counters",
+    "Link",
+    "LinkError",
+    "LinkGoneError",
+    "LinkLostError",
+]
 
 #: how long a reply may be missing before the host gives up, s
 PATIENCE_S: Final = 5.0
@@ -64,8 +72,16 @@ _WORDS: Final = {
 }
 
 
-class LinkError(UsageError):
+class LinkError(TargetError):
     """The board cannot be used, or cannot be used any longer; one line."""
+
+
+class LinkGoneError(LinkError, UnreachableError):
+    """The stream to the board has ended."""
+
+
+class LinkLostError(LinkError, LostError):
+    """The board cannot be used any longer, in a flight, which is void."""
 
 
 @dataclass(slots=True)
@@ -191,8 +207,15 @@ class Link:
 
     def error(self, what: str) -> LinkError:
         """An error about this board: what it does, in one line."""
+        return LinkError(self._about(what))
+
+    def _about(self, what: str) -> str:
         called = f"board '{self.board.name}' on " if self.board and self.board.name else ""
-        return LinkError(printable(f"{called}{self.stream.name} {what}"))
+        return printable(f"{called}{self.stream.name} {what}")
+
+    def _gone(self, gone: GoneError) -> LinkGoneError:
+        self._lost = True
+        return LinkGoneError(self._about(str(gone)))
 
     def _ask(self, kind: Kind, body: bytes, reads: Callable[[bytes], object] | None) -> bytes:
         """The body of the reply, after `reads` (if given) found nothing wrong with it."""
@@ -240,16 +263,14 @@ class Link:
         try:
             self.stream.write(frame)
         except GoneError as gone:
-            self._lost = True
-            raise self.error(str(gone)) from gone
+            raise self._gone(gone) from gone
 
     def _take(self, timeout_s: float, asked: Packet | None) -> bytes | None:
         """Read once; the body of the reply to `asked` if it was there."""
         try:
             received = self.stream.read(timeout_s)
         except GoneError as gone:
-            self._lost = True
-            raise self.error(str(gone)) from gone
+            raise self._gone(gone) from gone
         if not received:
             return None
         self.counters.received += len(received)
@@ -322,9 +343,7 @@ class Link:
         return self.error(f"refuses {kind}: it {why}{more}")
 
     def _rebooted(self) -> LinkError:
-        return self.error(
-            f"rebooted after {self.counters.requests} requests: its memory is gone, the run is void"
-        )
+        return self.error(f"rebooted after {self.counters.requests} requests: its memory is gone")
 
     def _other_version(self, version: int) -> LinkError:
         return self.error(f"speaks version {version} of the link, drycount speaks {VERSION}")

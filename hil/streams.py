@@ -20,7 +20,7 @@ from typing import IO, Any, Final, Protocol
 import serial
 from serial.tools import list_ports
 
-from sequencer.errors import UsageError, nearest, printable
+from sequencer.errors import UnreachableError, UsageError, nearest, printable
 
 __all__ = ["DEFAULT_BAUD", "DescriptorStream", "GoneError", "PortStream", "ProgramStream", "Stream"]
 
@@ -173,7 +173,7 @@ class ProgramStream:
 class PortStream:
     """A serial port, or an address that pyserial knows, such as ``socket://127.0.0.1:7000``.
 
-    Raises UsageError for a port that is not there, is in use, or may not be opened.
+    Raises UnreachableError for a port that is not there, is in use, or may not be opened.
     """
 
     def __init__(self, port: str, baud: int = DEFAULT_BAUD) -> None:
@@ -184,7 +184,7 @@ class PortStream:
                 port, baudrate=baud, timeout=0.0, write_timeout=_GRACE_S, exclusive=True
             )
         except (OSError, ValueError) as error:  # SerialException is an OSError
-            raise UsageError(_not_opened(port, error)) from error
+            raise UnreachableError(_not_opened(port, error)) from error
         _without_delay(self._port)
         self._timeout = 0.0
         # a descriptor can be asked directly, without the bookkeeping of every read

@@ -17,7 +17,7 @@ from typing import Final
 
 from hil.agreeing import agree
 from hil.channels import Channels, measure_channels
-from hil.link import PATIENCE_S, Link
+from hil.link import PATIENCE_S, Link, LinkError, LinkLostError
 from hil.measuring import measure, warning
 from hil.messages import NOT_TOLD, Ability, Board, Frames, MalformedError, Output, OutputFlag, Reset
 from hil.showing import Showing
@@ -36,6 +36,7 @@ _PROGRAM_PATIENCE_S: Final = 30.0
 #: stands for the name of the computer in what follows the scheme
 _COMPUTER: Final = "{computer}"
 _BAUDS: Final = (300, 4_000_000)
+_MASKED: Final = int(OutputFlag.MASKED)
 
 
 class LinkTarget:
@@ -82,18 +83,30 @@ class LinkTarget:
             self.tolerance_s = 1.0 / sequence.rate_hz
 
     def reset(self, boot: Boot) -> None:
-        """Start the logic anew; a warm reset of a board that cannot do one is a LinkError."""
-        self.link.reset(Reset.WARM if boot is Boot.WARM else Reset.COLD)
+        """Start the logic anew; raises LinkLostError, also for a warm reset that it cannot do."""
+        try:
+            self.link.reset(Reset.WARM if boot is Boot.WARM else Reset.COLD)
+        except LinkError as error:
+            raise _void(error) from error
 
     def exchange(self, tick: int, values: Sequence[float], fresh: Sequence[bool]) -> Outputs:
-        """One tick on the board."""
+        """One tick on the board.
+
+        Raises LinkLostError where this flight cannot go on, LinkError for outputs that are not
+        masked: no other is to be begun then.
+        """
         sent = self._frames.tick(tick, self._sequence.rate_hz, values, fresh)
         try:
             output = self._frames.output(self.link.tick(sent))
-            self._look_at(output, tick)
-            return self._wording.tell(output)
+            if output.flags & _MASKED:
+                self._look_at(output, tick)
+                return self._wording.tell(output)
         except MalformedError as error:
-            raise self.link.error(f"sends an output frame that is no use: {error}") from error
+            what = self.link.error(f"sends an output frame that is no use: {error}")
+            raise _void(what, tick) from error
+        except LinkError as error:
+            raise _void(error, tick) from error
+        raise self.link.error("has outputs that are not masked: nobody gave it a permit")
 
     def close(self) -> None:
         """Tell the board to go safe, and let go of it."""
@@ -133,8 +146,6 @@ class LinkTarget:
             raise MalformedError(f"it is about tick {output.tick}, not {tick}")
         if output.flags & OutputFlag.EVENTS_LOST:
             raise MalformedError("not all events of the tick fit into it")
-        if not output.flags & OutputFlag.MASKED:
-            raise self.link.error("has outputs that are not masked: nobody gave it a permit")
 
 
 class ProgramTarget(LinkTarget):
@@ -206,6 +217,12 @@ class SerialTarget(LinkTarget):
         """What executed the sequence, and how long a round trip takes."""
         trip = f"{self.measured.median_s * 1000.0:.2f} ms"
         return {**super().describe(), "round trip": trip}
+
+
+def _void(error: LinkError, tick: int | None = None) -> LinkLostError:
+    """What ends a flight, and no other."""
+    when = "" if tick is None else f" on tick {tick}"
+    return LinkLostError(f"{error}; lost{when}, this flight is void")
 
 
 def _words(rest: str) -> list[str]:

@@ -3,6 +3,9 @@
 DrycountError                 exit status 2
 ├── InputError                a file the user wrote: file, line, what, nearest valid choice
 ├── UsageError                a command line, or a call of the Python API
+│   └── TargetError           what executes a sequence cannot be used
+│       ├── UnreachableError  it is not there, or not free, just now: that may change
+│       └── LostError         it was lost in a flight, which is void; others need not be
 └── InternalError             our own fault; please report it
 """
 
@@ -12,7 +15,17 @@ import difflib
 from collections.abc import Iterable
 from pathlib import Path
 
-__all__ = ["DrycountError", "InputError", "InternalError", "UsageError", "nearest", "printable"]
+__all__ = [
+    "DrycountError",
+    "InputError",
+    "InternalError",
+    "LostError",
+    "TargetError",
+    "UnreachableError",
+    "UsageError",
+    "nearest",
+    "printable",
+]
 
 
 class DrycountError(Exception):
@@ -61,6 +74,18 @@ class InputError(DrycountError):
 
 class UsageError(DrycountError):
     """A command line or a call of the Python API that cannot be carried out."""
+
+
+class TargetError(UsageError):
+    """What executes a sequence cannot be used."""
+
+
+class UnreachableError(TargetError):
+    """It is not there, or not free, just now; asking again later makes sense."""
+
+
+class LostError(TargetError):
+    """It was lost while it flew: that flight is void, others need not be."""
 
 
 class InternalError(DrycountError):

@@ -10,8 +10,9 @@ from functools import partial
 from pathlib import Path
 
 from sequencer.compiling import lean_numba
-from sequencer.errors import DrycountError, InputError, UsageError
+from sequencer.errors import DrycountError, InputError, LostError, UsageError
 from sequencer.flight.preparing import prepare
+from sequencer.flight.reopening import Reopening
 from sequencer.flight.result import Result
 from sequencer.flight.workers import cores, end_quietly, interrupts_held_back
 from sequencer.scenario import SUFFIX
@@ -57,6 +58,8 @@ def fly_one(
             margins = firing_margins(scenario.source, scenario.params)
     except InputError as error:
         return Result(name, path, "", None, error=str(error))
+    except LostError as error:
+        return Result(name, path, "", None, error=f"{path}: {error}", lost=True)
     shortfalls = compare(scenario.expect, record)
     seen = watch.seen() if watch is not None else ()
     return Result(name, path, scenario.reason, record, shortfalls, margins=margins, seen=seen)
@@ -97,7 +100,8 @@ def fly_many(
     progress   called with each result as it is ready, in any order
     announce   called with one line when something takes long (compiling the flight kernel)
 
-    Raises UsageError for paths, targets or executors that cannot be used.
+    Raises UsageError for paths, targets or executors that cannot be used. A port that was used and
+    then cannot be is no reason to lose what was flown: see `Reopening`.
     """
     # late, as in fly_one
     from sequencer.flight.target import check_target, one_at_a_time  # noqa: PLC0415
@@ -108,7 +112,8 @@ def fly_many(
     check_target(on, executor)
     if watched and (on, executor) != ("model", "compiled"):
         raise UsageError("decisions can be seen on target 'model' with executor 'compiled' only")
-    workers = 1 if one_at_a_time(on) else min(len(files), jobs or cores())
+    alone = one_at_a_time(on)
+    workers = 1 if alone else min(len(files), jobs or cores())
     one = partial(
         fly_one,
         on=on,
@@ -119,9 +124,12 @@ def fly_many(
         watched=watched,
     )
     if workers == 1 or not _any_readable(files):
+        one_here: Callable[[Path], Result] = partial(one, announce=announce)
+        if alone:
+            one_here = Reopening(one_here, announce)
         results = []
         for path in files:
-            result = one(path, announce=announce)
+            result = one_here(path)
             if progress is not None:
                 progress(result)
             results.append(result)

@@ -35,7 +35,8 @@ class Seen:
 class Result:
     """One scenario flown once and compared with its expectation.
 
-    `error` holds the one line that kept the scenario from flying at all; then `record` is None.
+    `error` holds the one line that kept the scenario from flying, or from landing where what
+    executes a sequence was `lost`; then `record` is None.
     `margins` are those of the vehicle's firing circuits in the weather of the scenario.
     `seen` is empty unless decisions were watched.
     """
@@ -48,6 +49,7 @@ class Result:
     error: str | None = None
     margins: tuple[Margin, ...] = ()
     seen: tuple[Seen, ...] = ()
+    lost: bool = False
 
     @property
     def as_expected(self) -> bool:
