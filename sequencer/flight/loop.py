@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sequencer.checks import judge
+from sequencer.errors import UsageError
 from sequencer.flight.beside import Beside
 from sequencer.flight.computer import Computer
 from sequencer.flight.ending import facts_of, outcome_of
@@ -64,7 +65,13 @@ def fly(
             if not is_model(on, name):
                 targets[name] = beside = Beside(target, logic)
                 compared.append(beside)
-        record = fly_on(scenario, targets, _begin(watch, compared))
+        try:
+            record = fly_on(scenario, targets, _begin(watch, compared))
+        except UsageError as error:  # firmware that goes astray first may well give up then
+            first = next(iter(_found(compared, scenario.rate_hz)), None)
+            if first is None:
+                raise
+            raise UsageError(f"{error}; before that, {first.sentence}") from error
         firmware = {
             f"firmware {name}": facts["firmware"]
             for name, facts in ((name, target.describe()) for name, target in targets.items())
@@ -72,9 +79,10 @@ def fly(
         }
         if not firmware and not compared:
             return record
-        return _with(
-            replace(record, hashes={**record.hashes, **firmware}),
-            (each.divergence(scenario.rate_hz) for each in compared),
+        return replace(
+            record,
+            hashes={**record.hashes, **firmware},
+            divergences=_found(compared, scenario.rate_hz),
         )
     finally:
         for target in targets.values():
@@ -99,10 +107,10 @@ def _begin(watch: Watch | None, compared: Sequence[Beside]) -> Callable[[int], N
     return begin if compared else None
 
 
-def _with(record: FlightRecord, divergences: Iterable[Divergence | None]) -> FlightRecord:
-    """The record with the divergences of its computers, in order of time."""
-    found = sorted((each for each in divergences if each is not None), key=lambda each: each.tick)
-    return replace(record, divergences=tuple(found))
+def _found(compared: Iterable[Beside], rate_hz: int) -> tuple[Divergence, ...]:
+    """Where each first differed from the model, in order of time."""
+    found = filter(None, (each.divergence(rate_hz) for each in compared))
+    return tuple(sorted(found, key=lambda each: each.tick))
 
 
 def fly_on(

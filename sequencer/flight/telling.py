@@ -13,6 +13,7 @@ from sequencer.flight.explaining import Moment, decision, driven_by, readings
 from sequencer.record import Divergence, time_text
 from sequencer.sequence import Exit, Inhibit
 from sequencer.sequence import Sequence as FlightLogic
+from sequencer.sequence.phrases import commanded_by
 
 __all__ = ["Found", "Tick", "tell"]
 
@@ -93,6 +94,7 @@ def tell(logic: FlightLogic, found: Found, tolerance_s: float, rate_hz: int) -> 
         firmware=did(logic, difference, last.its),
         decisions=tuple(asked),
         inputs=readings(logic, [*read, *_behind(logic, difference)], here),
+        commanded=tuple(_commanded(logic, difference)),
     )
 
 
@@ -123,6 +125,15 @@ def _in_question(logic: FlightLogic, difference: Difference) -> list[Exit | Inhi
         if kind in {"blocked", "cut"} and detail in logic.inhibits:
             found[f"inhibit {detail}"] = logic.inhibits[detail]
     return list(found.values())
+
+
+def _commanded(logic: FlightLogic, difference: Difference) -> Iterator[str]:
+    """Where the functions are commanded that one of them had to do with."""
+    for event in filter(None, at_odds(difference)):
+        kind, name, _ = event
+        if kind in {"fired", "ignored", "blocked", "moved"} and name in logic.functions:
+            for where in commanded_by(logic, name):
+                yield f"'{name}' {where}"
 
 
 def _behind(logic: FlightLogic, difference: Difference) -> Iterator[str]:

@@ -90,6 +90,7 @@ class Divergence:
     model, firmware   what each did on that tick, in words; empty: nothing that can be seen
     decisions   exits and inhibits in question, at most one of each side
     inputs      that go into them, or into the output that differs
+    commanded   where the sequence commands the function that it is about, in words
     """
 
     computer: str
@@ -102,3 +103,4 @@ class Divergence:
     firmware: tuple[str, ...]
     decisions: tuple[Decision, ...] = ()
     inputs: tuple[Reading, ...] = ()
+    commanded: tuple[str, ...] = ()

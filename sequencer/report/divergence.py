@@ -4,7 +4,7 @@ exit in question on the ticks that led to it, and the inputs behind it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from sequencer.record.divergence import Constant, Decision, Divergence, Quantity, Reading
 from sequencer.report.summary import folded
@@ -20,11 +20,13 @@ def divergence_lines(divergence: Divergence, width: int) -> Iterator[str]:
     """What stands below its sentence, in lines of `width` as far as that is possible."""
     for who, what in (("model", divergence.model), ("firmware", divergence.firmware)):
         yield from folded(_lead(who), ", ".join(what) or "nothing", width)
+    if divergence.commanded:
+        yield from folded(_lead("commanded"), "; ".join(divergence.commanded), width)
     for decision in divergence.decisions:
         yield from _decision(decision, width)
     if divergence.inputs:
         yield f"    inputs on tick {divergence.clock}"
-        yield from _columns(_readings(divergence.inputs))
+        yield from _readings(divergence.inputs, width)
 
 
 def _decision(decision: Decision, width: int) -> Iterator[str]:
@@ -49,22 +51,25 @@ def _rows(decision: Decision) -> Iterator[tuple[str, list[str]]]:
 
 def _table(rows: Sequence[tuple[str, list[str]]], width: int) -> Iterator[str]:
     """Cells to the right; a label that leaves no room for them gets a line of its own."""
-    cell = max(len(text) for _, cells in rows for text in cells)
-    needed = sum(cell + 2 for _ in rows[0][1])
-    room = max(width - len(_TABLE) - needed, 0)
+    wide = [max(map(len, column)) for column in zip(*(cells for _, cells in rows), strict=True)]
+    room = max(width - len(_TABLE) - sum(cell + 2 for cell in wide), 0)
     label = min(max(len(text) for text, _ in rows), room)
     for text, cells in rows:
         beside = text
         if len(text) > label:
             yield from folded(_TABLE, text, width)
             beside = ""
-        shown = "".join(f"  {each:>{cell}}" for each in cells)
+        shown = "".join(f"  {each:>{cell}}" for each, cell in zip(cells, wide, strict=True))
         yield f"{_TABLE}{beside:<{label}}{shown}"
 
 
-def _readings(inputs: Iterable[Reading]) -> list[list[str]]:
+def _readings(inputs: Sequence[Reading], width: int) -> Iterator[str]:
     """Name, value and how fresh it is, of each input."""
-    return [[each.name, _measured(each), _freshness(each)] for each in inputs]
+    name = max(len(each.name) for each in inputs)
+    value = max(len(_measured(each)) for each in inputs)
+    for each in inputs:
+        lead = f"{_TABLE}{each.name:<{name}}  {_measured(each):<{value}}  "
+        yield from folded(lead, _freshness(each), width)
 
 
 def _measured(reading: Reading) -> str:
@@ -80,13 +85,6 @@ def _freshness(reading: Reading) -> str:
         since = f", the last good one {reading.age_s:g} s before"
         return "fresh" + (since if reading.value is None else "")
     return f"{reading.age_s:g} s old"
-
-
-def _columns(rows: Sequence[Sequence[str]]) -> Iterator[str]:
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    for row in rows:
-        cells = (f"{text:<{wide}}" for text, wide in zip(row, widths, strict=True))
-        yield (_TABLE + "  ".join(cells)).rstrip()
 
 
 def _lead(word: str) -> str:

@@ -1,5 +1,5 @@
-"""One flight in order of time: the world and each computer in a column, faults and broken
-requirements across all of them.
+"""One flight in order of time: the world and each computer in a column, faults, broken
+requirements and divergences from the model across all of them.
 """
 
 from __future__ import annotations
@@ -42,7 +42,10 @@ class Row:
 
 
 def rows(record: FlightRecord) -> list[Row]:
-    """Events, and requirements where they broke, in order of time; on a tick events come first."""
+    """Events, requirements where they broke, and where the model would have done something else.
+
+    In order of time; on a tick events come first.
+    """
     computers = columns(record)[1:]
     found = [_event_row(event, computers) for event in record.events]
     found += [
@@ -55,6 +58,9 @@ def rows(record: FlightRecord) -> list[Row]:
         )
         for verdict in record.verdicts
         if verdict.status == "broken" and verdict.start is not None
+    ]
+    found += [
+        Row(each.tick, ACROSS, f"> {each.sentence}", "bold red") for each in record.divergences
     ]
     return sorted(found, key=lambda row: row.tick)
 

@@ -6,127 +6,16 @@ import math
 from dataclasses import replace
 
 import pytest
-from small_logic import DEG, QUIET, written
+from odd_targets import CLIMB, UP, Late, Odd, compared, edited, logic_in, same, without
+from small_logic import QUIET
 
 from sequencer.flight.beside import Beside
-from sequencer.flight.model import ModelTarget
 from sequencer.flight.target import Boot
-from sequencer.sequence import load_sequence
-
-#: put into the small sequence: a servo, a loop that drives another, a message
-MORE = """\
-fin = { kind = "servo", positions = { stowed = 0.0, out = 1.0 }, start = "stowed" }
-gimbal = { kind = "servo", positions_deg = { centre = 0.0 }, start = "centre" }
-other = { kind = "servo", positions_deg = { centre = 0.0 }, start = "centre" }
-main = { kind = "parachute", pulse_s = 0.3 }
-
-[loops.steer]
-block = "thrust_vector_pid"
-attitude = "lean"
-rate_y = "spin"
-rate_z = "spin"
-kp = 0.5
-ki_per_s = 0.2
-kd_s = 0.12
-limit_deg = 6.0
-outputs = { y = "gimbal", z = "other" }
-
-[publish]
-period_s = 0.2
-fields = ["out", "climb"]
-"""
-_ESTIMATES = """\
-[estimates]
-climb = { expression = "height / 2", unit = "m" }
-
-[estimates.lean]
-block = "attitude"
-rate_x = "spin"
-rate_y = "spin"
-rate_z = "spin"
-reset_when = "not key"
-unit = "deg"
-"""
-_FUNCTIONS, _REST = MORE.split("\n\n", maxsplit=1)
-EDITS = (
-    (
-        'nose = { kind = "separation"',
-        _FUNCTIONS + '\nnose = { kind = "separation"',
-    ),
-    ("[states.pad]", _REST + "\n[states.pad]"),
-    ("out = {}", "out = { retained = true }"),
-    ("key = { unit", 'spin = { unit = "deg/s" }\nkey = { unit'),
-    (
-        "[inhibits]",
-        f"{_ESTIMATES}\n[inhibits]",
-    ),
-    ('name = "parted"', 'name = "parted"\ndo = ["move fin out"]'),
-    ('[states.coast]\nphase = "flight"', '[states.coast]\nphase = "flight"\nloops = ["steer"]'),
-)
-UP = {"height": 60.0}
-#: from the pad up, through staging, into the coast
-CLIMB = [{}, UP, UP, UP | {"parted": 1.0}, *[UP | {"spin": 2.0}] * 12]
 
 
 @pytest.fixture
 def logic(tmp_path):
-    return load_sequence(written(tmp_path, *EDITS))
-
-
-class Odd(ModelTarget):
-    """The model, whose outputs are changed by `how(tick of this boot, outputs)`."""
-
-    def __init__(self, sequence, how, tolerance_s=0.0):
-        super().__init__(sequence, "", "reference")
-        self.tolerance_s = tolerance_s
-        self.how = how
-        self.boots = -1
-
-    def reset(self, boot):
-        self.boots += 1
-        super().reset(boot)
-
-    def exchange(self, tick, values, fresh):
-        return self.how(tick, super().exchange(tick, values, fresh))
-
-
-def compared(logic, target, ticks, *, boots=()):
-    """The divergence after these ticks, each a quiet one with changes, or None where it is late.
-
-    boots   ticks before which it boots again
-    """
-    beside = Beside(target, logic)
-    beside.reset(Boot.COLD)
-    clock = -1
-    for number, changes in enumerate(ticks):
-        clock += 1
-        if number in boots:
-            beside.reset(Boot.WARM)
-            clock = 0
-        if changes is None:
-            continue
-        beside.now = number
-        values = QUIET | {"spin": 0.0} | changes
-        values = {**values, "tilt": values["tilt"] * DEG, "spin": values["spin"] * DEG}
-        beside.exchange(clock, [values[put] for put in logic.inputs], [True] * len(values))
-    return beside.divergence(logic.rate_hz)
-
-
-def edited(at, **changes):
-    """Fields of the outputs of one tick, by what they were."""
-
-    def how(tick, outputs):
-        if tick != at:
-            return outputs
-        return replace(
-            outputs, **{name: change(getattr(outputs, name)) for name, change in changes.items()}
-        )
-
-    return how
-
-
-def without(*kinds):
-    return lambda events: tuple(each for each in events if each[0] not in kinds)
+    return logic_in(tmp_path)
 
 
 SENTENCES = {
@@ -279,4 +168,141 @@ def test_the_first_difference_is_told_in_a_sentence(name, logic):
 
 
 def test_the_model_beside_itself_differs_in_nothing(logic):
-    assert compared(logic, Odd(logic, lambda _, outputs: outputs), CLIMB * 3) is None
+    assert compared(logic, Odd(logic, same), CLIMB * 3) is None
+
+
+def test_an_exit_that_comes_late_is_told_with_its_terms_and_inputs(logic):
+    ticks = [{}, UP, UP | {"tilt": 20.0}, *[UP | {"tilt": 26.0}] * 4]
+    found = compared(logic, Late(logic, range(4, 5)), ticks)
+    assert found.sentence == (
+        "flight: at 0.40 s (tick 4, in staging) the model took 'tilt_abort', "
+        "the firmware stayed until 0.1 s later (1 tick)"
+    )
+    assert found.model == (*("took 'tilt_abort'", "entered 'abort'", "set 'out'", "fired 'chute'"),)
+    assert found.firmware == ()
+    (decision,) = found.decisions
+    assert (decision.kind, decision.name, decision.needed) == ("exit", "tilt_abort", 2)
+    assert (decision.text, decision.hold) == ("baro_ok and tilt > tilt_max", "for 0.2 s")
+    assert decision.clocks == (2, 3, 4)
+    assert [(term.text, term.truths) for term in decision.terms] == [
+        ("baro_ok", (True, True, True)),
+        ("tilt > tilt_max", (False, True, True)),
+    ]
+    assert [(each.name, each.unit) for each in decision.quantities] == [("tilt", "deg")]
+    assert decision.quantities[0].values == pytest.approx((20.0, 26.0, 26.0))
+    assert [(each.name, each.unit) for each in decision.constants] == [("tilt_max", "deg")]
+    assert decision.constants[0].value == pytest.approx(25.0)
+    assert decision.held == (0, 1, 2)
+    assert [(each.name, each.fresh, each.age_s) for each in found.inputs] == [
+        ("tilt", True, 0.0),
+        ("baro_ok", True, 0.0),
+    ]
+
+
+def test_an_exit_that_comes_early_is_told_as_the_model_sees_it(logic):
+    """The firmware counts to one where the file says two ticks."""
+    early = logic_in(logic.path.parent, ("hold_s = 0.2", "hold_s = 0.1"))
+    target = Odd(early, same)
+    found = compared(logic, target, [{}, UP, UP, *[UP | {"tilt": 26.0}] * 4])
+    assert found.sentence == (
+        "flight: at 0.30 s (tick 3, in staging) the firmware took 'tilt_abort', "
+        "the model stayed until 0.1 s later (1 tick)"
+    )
+    assert found.decisions[0].held == (None, 0, 1)
+    assert found.decisions[0].terms[1].truths == (False, False, True)
+
+
+def test_both_exits_are_told_where_each_took_its_own(logic):
+    """The model tries the abort first; the firmware has the two the other way round."""
+    edit = (
+        'when = "baro_ok and tilt > tilt_max"',
+        'when = "baro_ok and tilt > tilt_max and not parted"',
+    )
+    other = logic_in(logic.path.parent, edit)
+    ticks = [{}, UP, UP | {"tilt": 26.0}, UP | {"tilt": 26.0, "parted": 1.0}]
+    found = compared(logic, Odd(other, same), ticks)
+    assert found.sentence == (
+        "flight: at 0.30 s (tick 3, in staging) the model took 'tilt_abort', the firmware 'parted'"
+    )
+    assert [each.name for each in found.decisions] == ["tilt_abort", "parted"]
+    assert found.decisions[0].held == (None, 1, 2)
+    assert found.decisions[1].held == (None, 0, None)  # the other exit reset its counter
+    assert [each.name for each in found.inputs] == ["tilt", "baro_ok", "parted"]
+
+
+def test_an_inhibit_in_question_is_told_as_it_was_when_it_was_asked(logic):
+    """The key is pulled on the tick of the command; the firmware looks too early, and fires."""
+    how = edited(
+        3,
+        events=lambda events: tuple(
+            ("fired", "nose", "") if kind == "blocked" else (kind, name, detail)
+            for kind, name, detail in events
+        ),
+    )
+    found = compared(logic, Odd(logic, how), [{}, UP, UP, UP | {"parted": 1.0, "key": 0.0}])
+    assert found.sentence.endswith("the model blocked 'nose' (key_out), the firmware fired 'nose'")
+    (decision,) = found.decisions
+    assert (decision.kind, decision.name, decision.text) == ("inhibit", "key_out", "not key")
+    assert [term.truths for term in decision.terms] == [(True, True, False)]
+    assert found.commanded == ("'nose' on entry to coast", "'nose' on entry to coast")
+
+
+def test_bad_old_and_missing_inputs_are_told(logic):
+    """`climb` hangs on the height alone."""
+    ages = {
+        "fresh": ([5.0, 6.0, 7.0], [True, True, True], (7.0, True, 0.0)),
+        "old": ([5.0, 6.0, 7.0], [True, False, False], (5.0, False, 0.2)),
+        "bad": ([5.0, 6.0, math.nan], [False, True, True], (None, True, 0.1)),
+        "never": ([5.0, 6.0, 7.0], [False, False, False], (None, False, None)),
+    }
+    for heights, fresh, told in ages.values():
+        how = edited(2, message=lambda _: (0.0, 1.0))
+        beside = Beside(Odd(logic, how), logic)
+        beside.reset(Boot.COLD)
+        for tick, (height, new) in enumerate(zip(heights, fresh, strict=True)):
+            values = [(QUIET | {"spin": 0.0, "height": height})[put] for put in logic.inputs]
+            beside.exchange(tick, values, [new] * len(values))
+        (reading,) = beside.divergence(logic.rate_hz).inputs
+        assert (reading.name, reading.unit) == ("height", "m")
+        assert (reading.value, reading.fresh, reading.age_s) == told
+
+
+def test_it_may_differ_only_after_a_reboot(logic):
+    """The firmware forgets a flag that it should have kept."""
+
+    class Forgetful(Odd):
+        def reset(self, _boot):
+            super().reset(Boot.COLD)
+
+    ticks = [{}, UP, *[UP | {"tilt": 26.0}] * 3, {}, {}, UP, *[UP | {"tilt": 26.0}] * 3]
+    target = Forgetful(logic, same)
+    found = compared(logic, target, ticks, boots=(5,))
+    assert found.sentence == (
+        "flight: at 0.50 s (tick 0 after boot 1, in pad) the model publishes 'out' as true, "
+        "the firmware publishes 'out' as false"
+    )
+    assert (found.boot, found.clock, found.tick) == (1, 0, 5)
+    assert compared(logic, Odd(logic, same), ticks, boots=(5,)) is None
+
+
+def test_late_ticks_are_late_for_both(logic):
+    ticks = [{}, UP, None, None, UP, UP | {"parted": 1.0}, None, *[UP | {"spin": 3.0}] * 5]
+    assert compared(logic, Odd(logic, same), ticks) is None
+    found = compared(logic, Odd(logic, edited(8, message=lambda _: None)), ticks)
+    assert (found.clock, found.tick) == (8, 8)
+
+
+def test_only_the_first_difference_is_kept_and_the_flight_goes_on(logic):
+    def how(tick, outputs):
+        return replace(outputs, state="coast") if tick >= 2 else outputs
+
+    beside = Beside(Odd(logic, how), logic)
+    beside.reset(Boot.COLD)
+    values = [(QUIET | {"spin": 0.0})[put] for put in logic.inputs]
+    came = [beside.exchange(tick, values, [True] * len(values)).state for tick in range(40)]
+    assert came == ["pad"] * 2 + ["coast"] * 38
+    first = beside.divergence(logic.rate_hz)
+    beside.reset(Boot.WARM)
+    beside.exchange(0, values, [True] * len(values))
+    assert beside.divergence(logic.rate_hz) == first
+    assert first.clock == 2
