@@ -6,8 +6,8 @@ them apart).
 
 With a tolerance of T ticks an event may come up to T executed ticks earlier or later, and events
 so close to each other in any order. A state, a pulse, a demand or a published value that is not
-the same must be the same again within T ticks. Numbers are the same when they differ by no more
-than `SHARE` of their scale: the travel of a servo, or the largest value yet of what is published.
+the same must be the same again within T ticks. Demands are the same within `OF_TRAVEL` of what the
+servo can be asked for, published numbers within `OF_LARGEST` of the largest value yet.
 """
 
 from __future__ import annotations

@@ -68,6 +68,7 @@ def decision(sequence: Sequence, of: Exit | Inhibit, moments: Listed[Moment]) ->
         hold=hold(sequence, of) if isinstance(of, Exit) else "",
         needed=needed,
         clocks=tuple(each.clock for each in shown),
+        states=tuple(each.state for each in shown),
         terms=tuple(Term(unparse(leaf), _truths(sequence, leaf, asked)) for leaf in apart.leaves),
         quantities=tuple(
             _quantity(sequence, name, asked) for name in (*direct, *read) if name not in alone
@@ -186,7 +187,8 @@ def _held(of: Exit, moment: Moment) -> int | None:
         return None
     if ("took", of.name, "") in moment.outputs.events:
         return of.hold_ticks
-    if any(kind == "took" for kind, _, _ in moment.outputs.events):
+    lives_on = of.common and moment.outputs.state in of.sources
+    if not lives_on and any(kind == "took" for kind, _, _ in moment.outputs.events):
         return None  # the change of state has reset it
     return int(moment.registers[f"hold.{of.name}"])
 

@@ -108,7 +108,7 @@ def _tail(found: Found, tolerance_s: float, rate_hz: int) -> str:
     mine, other = at_odds(found.difference)
     if after.event in {mine, other}:
         return f" until {time} later ({after.ticks} tick{'s' * (after.ticks > 1)})"
-    return f"{within} and took '{after.event[1]}' {time} later"
+    return f"{within}, and took '{after.event[1]}' {time} later"
 
 
 def _in_question(logic: FlightLogic, difference: Difference) -> list[Exit | Inhibit]:

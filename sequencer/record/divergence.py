@@ -46,6 +46,7 @@ class Decision:
     hold        how long it must hold, in words; "" for one tick
     needed      that as a number of ticks
     clocks      the ticks that are shown, counted since boot; the last is that of the divergence
+    states      in which the model began each of them
     terms, quantities   what the condition is made of, and what these are worked out from
     held        per tick how many had counted by its end; None where the exit was not open, or
                 where its counter went unseen
@@ -57,6 +58,7 @@ class Decision:
     hold: str
     needed: int
     clocks: tuple[int, ...]
+    states: tuple[str, ...]
     terms: tuple[Term, ...]
     quantities: tuple[Quantity, ...]
     constants: tuple[Constant, ...]

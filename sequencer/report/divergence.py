@@ -13,6 +13,8 @@ __all__ = ["divergence_lines"]
 
 _LEAD = 17
 _TABLE = " " * 6
+#: ticks that are shown however narrow the page
+_FEWEST = 2
 _TRUTHS = {None: "unknown", False: "no", True: "yes"}
 
 
@@ -40,6 +42,8 @@ def _decision(decision: Decision, width: int) -> Iterator[str]:
 def _rows(decision: Decision) -> Iterator[tuple[str, list[str]]]:
     """Label and cells of each row of a decision's table."""
     yield "tick", [str(clock) for clock in decision.clocks]
+    if len(set(decision.states)) > 1:
+        yield "state", list(decision.states)
     for term in decision.terms:
         yield term.text, [_TRUTHS[truth] for truth in term.truths]
     for quantity in decision.quantities:
@@ -50,8 +54,13 @@ def _rows(decision: Decision) -> Iterator[tuple[str, list[str]]]:
 
 
 def _table(rows: Sequence[tuple[str, list[str]]], width: int) -> Iterator[str]:
-    """Cells to the right; a label that leaves no room for them gets a line of its own."""
+    """Cells to the right, the oldest ticks left out where there is no room for them.
+
+    A label that leaves no room for its cells gets a line of its own.
+    """
     wide = [max(map(len, column)) for column in zip(*(cells for _, cells in rows), strict=True)]
+    while len(wide) > _FEWEST and sum(cell + 2 for cell in wide) > width - len(_TABLE):
+        del wide[0]
     room = max(width - len(_TABLE) - sum(cell + 2 for cell in wide), 0)
     label = min(max(len(text) for text, _ in rows), room)
     for text, cells in rows:
@@ -59,7 +68,9 @@ def _table(rows: Sequence[tuple[str, list[str]]], width: int) -> Iterator[str]:
         if len(text) > label:
             yield from folded(_TABLE, text, width)
             beside = ""
-        shown = "".join(f"  {each:>{cell}}" for each, cell in zip(cells, wide, strict=True))
+        shown = "".join(
+            f"  {each:>{cell}}" for each, cell in zip(cells[-len(wide) :], wide, strict=True)
+        )
         yield f"{_TABLE}{beside:<{label}}{shown}"
 
 

@@ -40,6 +40,7 @@ FOUND = Divergence(
             hold="for 0.03 s",
             needed=3,
             clocks=(709, 710, 711, 712),
+            states=("coast", "coast", "staging", "staging"),
             terms=(
                 Term("tilt > tilt_max", (False, True, True, True)),
                 Term("held_back", (None, False, False, False)),
@@ -68,13 +69,14 @@ WIDE = """\
     commanded    'main_chute' on entry to abort_flight
     exit         'tilt abort' when tilt > tilt_max and not held_back, for 0.03 s
     limits       tilt_max 30 deg; least 0.5
-      tick                  709    710  711     712
-      tilt > tilt_max        no    yes  yes     yes
-      held_back         unknown     no   no      no
-      tilt, deg            29.5  30.25   31   33.75
-      seen                  bad     no  yes     yes
-      share                 0.5    0.5  0.5  0.1235
-      held, of 3 ticks        -      1    2       3
+      tick                  709    710      711      712
+      state               coast  coast  staging  staging
+      tilt > tilt_max        no    yes      yes      yes
+      held_back         unknown     no       no       no
+      tilt, deg            29.5  30.25       31    33.75
+      seen                  bad     no      yes      yes
+      share                 0.5    0.5      0.5   0.1235
+      held, of 3 ticks        -      1        2        3
     inputs on tick 712
       gyro_x  -12.5 deg/s  fresh
       baro    151.2 m      0.03 s old
@@ -96,6 +98,14 @@ def test_a_label_that_leaves_no_room_gets_a_line_of_its_own():
     at = lines.index("      a_name_that_says_all > another_one_that_does")
     assert lines[at + 1].split() == ["yes"] * 4
     assert max(map(len, lines)) <= 60
+
+
+def test_the_oldest_ticks_are_left_out_where_there_is_no_room():
+    way = replace(FOUND.decisions[0], states=("landing_burn", "touchdown", "recovery", "recovery"))
+    lines = list(divergence_lines(replace(FOUND, decisions=(way,), inputs=()), 44))
+    assert "      state    touchdown  recovery  recovery" in lines
+    assert any(line.split() == ["tick", "710", "711", "712"] for line in lines)
+    assert max(map(len, lines)) <= 44
 
 
 @pytest.mark.parametrize("width", [60, 80, 120])
