@@ -50,34 +50,35 @@ static void set_shape(State *s, const Params *p)
     }
 }
 
-static double propellant(const State *s, const Params *p, int64_t m, double ahead, double *thrust)
+static void look_ahead(State *s, const Params *p, int64_t m, double ahead)
 {
-    double used = s->motor_used[m];
-    *thrust = 0.0;
+    double used = s->motor_used[m], thrust = 0.0;
     if (s->lit[m] == 1 || burns(s, m)) {
         double clock = s->motor_clock[m], factor = s->motor_factor[m];
         double given = burn(p, m, clock).impulse;
         Burn then = burn(p, m, clock + ahead);
-        *thrust = then.thrust * factor;
+        thrust = then.thrust * factor;
         used += factor * (then.impulse - given);
     }
     double left = p->motor_propellant[m];
     if (p->motor_impulse[m] > 0.0)
         left *= most(1.0 - used / p->motor_impulse[m], 0.0);
-    return left;
+    s->motor_left[m] = left;
+    s->motor_push[m] = thrust;
 }
 
 static void budget(State *s, const Params *p, int row, double ahead)
 {
     int parts = s->separated != 0 ? 1 : 2;
-    double mass = 0.0, moment = 0.0, thrust;
+    double mass = 0.0, moment = 0.0;
     for (int i = 0; i < parts; i++) {
         mass += p->part_mass[i];
         moment += p->part_mass[i] * p->part_station[i];
     }
     for (int64_t m = 0; m < p->motors; m++)
         if (takes_part(s, p, m, 0)) {
-            double left = propellant(s, p, m, ahead, &thrust);
+            look_ahead(s, p, m, ahead);
+            double left = s->motor_left[m];
             mass += left;
             moment += left * p->motor_grain_station[m];
         }
@@ -95,7 +96,7 @@ static void budget(State *s, const Params *p, int row, double ahead)
     for (int64_t m = 0; m < p->motors; m++) {
         if (!takes_part(s, p, m, 0))
             continue;
-        double left = propellant(s, p, m, ahead, &thrust);
+        double left = s->motor_left[m], thrust = s->motor_push[m];
         double y = p->motor_y[m], z = p->motor_z[m];
         double grain = centre - p->motor_grain_station[m];
         axial += left * (y * y + z * z);

@@ -119,8 +119,8 @@ def set_shape(state: Record, params: Record) -> None:
 
 
 @compiled(inline=True)
-def _propellant(state: Record, params: Record, motor: int, ahead: float) -> tuple[float, float]:
-    """Propellant left (kg) and thrust (N) of a motor `ahead` s after the step's start."""
+def _look_ahead(state: Record, params: Record, motor: int, ahead: float) -> None:
+    """Note what propellant and thrust a motor has `ahead` s after the step's start."""
     used = state.motor_used[motor]
     thrust = 0.0
     if state.lit[motor] == 1 or burns(state, motor):
@@ -133,7 +133,8 @@ def _propellant(state: Record, params: Record, motor: int, ahead: float) -> tupl
     left = params.motor_propellant[motor]
     if params.motor_impulse[motor] > 0.0:
         left *= max(1.0 - used / params.motor_impulse[motor], 0.0)
-    return left, thrust
+    state.motor_left[motor] = left
+    state.motor_push[motor] = thrust
 
 
 @compiled()
@@ -153,7 +154,8 @@ def budget(state: Record, params: Record, row: int, ahead: float) -> None:
         moment += params.part_mass[p] * params.part_station[p]
     for m in range(params.motors):
         if takes_part(state, params, m, BODY0):
-            left, _ = _propellant(state, params, m, ahead)
+            _look_ahead(state, params, m, ahead)
+            left = state.motor_left[m]
             mass += left
             moment += left * params.motor_grain_station[m]
     centre = moment / mass
@@ -170,7 +172,8 @@ def budget(state: Record, params: Record, row: int, ahead: float) -> None:
     for m in range(params.motors):
         if not takes_part(state, params, m, BODY0):
             continue
-        left, thrust = _propellant(state, params, m, ahead)
+        left = state.motor_left[m]
+        thrust = state.motor_push[m]
         y = params.motor_y[m]
         z = params.motor_z[m]
         grain = centre - params.motor_grain_station[m]

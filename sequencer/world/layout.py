@@ -392,6 +392,8 @@ STATE: Final = np.dtype(
         ("battery_least", _F, (COMPUTERS,)),  # lowest voltage of this tick
         ("battery_peak", _F, (COMPUTERS,)),  # largest current of this tick
         ("shape", _F, (10,)),  # aerodynamic figures of the present configuration
+        ("motor_left", _F, (MOTORS,)),  # kg of propellant, and
+        ("motor_push", _F, (MOTORS,)),  # N of thrust, of the moment that a row of budget is about
         ("budget", _F, (3, 13)),  # masses and thrust at the start, middle and end of a step
         ("before", _F, (13,)),  # motion: position, velocity, attitude, rates
         ("trial", _F, (13,)),
