@@ -201,10 +201,11 @@ def _compared(paths: Sequence[Path], given: dict[str, Any], *, strict: bool = Fa
 
 
 def _allowance(given: dict[str, Any]) -> Allowance:
-    from sequencer.flight.target import tolerance_of
+    from sequencer.flight.target import check_target
     from sequencer.studies.baselines import Allowance
 
-    return Allowance(tolerance_of(given["on"]), given["time_s"], given["margin"])
+    check_target(given["on"], "compiled")
+    return Allowance(given["time_s"], given["margin"])
 
 
 def _flying(given: dict[str, Any]) -> Fly:

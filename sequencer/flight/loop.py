@@ -83,6 +83,7 @@ def fly(
             record,
             hashes={**record.hashes, **firmware},
             divergences=_found(compared, scenario.rate_hz),
+            tolerance_s=max(target.tolerance_s for target in targets.values()),
         )
     finally:
         for target in targets.values():

@@ -30,7 +30,6 @@ __all__ = [
     "one_at_a_time",
     "open_target",
     "schemes",
-    "tolerance_of",
 ]
 
 #: scheme -> "module:class"
@@ -116,15 +115,6 @@ def one_at_a_time(spec: str) -> bool:
     """
     makers = [_maker(one)[0] for _, one in _by_computer(spec)]
     return any(getattr(maker, "one_at_a_time", False) for maker in makers)
-
-
-def tolerance_of(spec: str) -> float:
-    """By how much the times of a target's events may differ from the model's, s.
-
-    Raises UsageError for an unknown scheme.
-    """
-    makers = [_maker(one)[0] for _, one in _by_computer(spec)]
-    return max(float(getattr(maker, "tolerance_s", 0.0)) for maker in makers)
 
 
 def check_computers(spec: str, computers: Iterable[str]) -> None:

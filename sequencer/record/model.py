@@ -87,6 +87,8 @@ class FlightRecord:
                  asked for (`sequencer.record.logic`); reports leave them out
     divergences  where computers first did something else than the model, at most one for each,
                  in order of time; empty where the model executed them all
+    tolerance_s  by how much its times may differ from those of the model's flight, s: more than 0
+                 where something executed it that does not promise the same bits
     """
 
     scenario: str
@@ -100,6 +102,7 @@ class FlightRecord:
     verdicts: tuple[Verdict, ...] = ()
     logic: Mapping[str, Signal] = field(default_factory=dict, repr=False)
     divergences: tuple[Divergence, ...] = ()
+    tolerance_s: float = 0.0
 
     @property
     def time_s(self) -> NDArray[np.float64]:

@@ -125,18 +125,16 @@ def _own(folder: Path) -> Iterable[Path]:
 class Allowance:
     """What is not told when flights are held against their timelines.
 
-    target_s   by how much the times of what flew may differ from the model's, s
-    time_s     moves up to this, s; None: what a timeline states, or the target where that is more
-    margin     changes up to this share of a margin; None: what a timeline states
+    time_s   moves up to this, s; None: what a timeline states, or what flew where that is more
+    margin   changes up to this share of a margin; None: what a timeline states
     """
 
-    target_s: float = 0.0
     time_s: float | None = None
     margin: float | None = None
 
-    def of(self, stated: Tolerance) -> Tolerance:
-        """For one timeline, which states its own."""
-        time_s = max(stated.time_s, self.target_s) if self.time_s is None else self.time_s
+    def of(self, stated: Tolerance, record: FlightRecord) -> Tolerance:
+        """For one timeline, which states its own, and one flight, which may state more."""
+        time_s = max(stated.time_s, record.tolerance_s) if self.time_s is None else self.time_s
         return Tolerance(time_s, stated.margin if self.margin is None else self.margin)
 
 
@@ -150,7 +148,7 @@ def compare_record(kept: Kept, record: FlightRecord, allowance: Allowance | None
         what = f"is the timeline of '{was.scenario}', not of '{kept.name}'"
         raise InputError(what, file=kept.timeline)
     now = timeline_of(record)
-    tolerance = (allowance or Allowance()).of(was.tolerance)
+    tolerance = (allowance or Allowance()).of(was.tolerance, record)
     return Moved(kept, was, now, tolerance, compare_timelines(was, now, tolerance))
 
 
@@ -261,7 +259,7 @@ def record_flights(kept: Sequence[Kept], fly: Fly, allowance: Allowance | None =
             short.append(each)
         else:
             plain = timeline_of(result.record)
-            tolerance = (allowance or Allowance()).of(plain.tolerance)
+            tolerance = (allowance or Allowance()).of(plain.tolerance, result.record)
             _write(each.timeline, replace(plain, tolerance=tolerance))
             written.append(each)
     return Recording(written, there, short, not_flown)

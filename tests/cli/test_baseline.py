@@ -11,7 +11,6 @@ import pytest
 import sequencer.flight
 from sequencer.cli.main import main
 from sequencer.flight.result import Result, Shortfall
-from sequencer.flight.target import BUILT_IN
 from sequencer.record import Event, FlightRecord, Verdict
 
 SOFT = Verdict("lands softly", "met", 1.758, "m/s", 900, 900, "")
@@ -197,19 +196,14 @@ def test_tolerances(kept, tmp_path):
     assert main([*compare, "--tolerance", "0.01"]) == 1
 
 
-class _Single:
-    tolerance_s = 0.05
-
-    @staticmethod
-    def check(rest, executor):
-        """Anything."""
-
-
-def test_a_target_states_its_tolerance(kept, monkeypatch):
-    monkeypatch.setitem(BUILT_IN, "single", f"{__name__}:_Single")
+def test_a_flight_states_its_tolerance(kept):
+    """What executed it is known once it has been opened, and only for that flight."""
     kept["late"] = record("late", later(5))
     assert main(["baseline", "compare", "mine/late.scenario.toml"]) == 1
-    assert main(["baseline", "compare", "mine/late.scenario.toml", "--on", "single"]) == 0
+    kept["late"] = replace(record("late", later(5)), tolerance_s=0.05)
+    assert main(["baseline", "compare", "mine/late.scenario.toml"]) == 0
+    kept["gusty"] = record("gusty", later(5))
+    assert main(["baseline", "compare", "mine"]) == 1
 
 
 def test_json(kept, capsys):

@@ -13,7 +13,7 @@ from wires import DEMO, sequence_in
 import sequencer
 from hil.targets import ProgramTarget
 from sequencer.errors import UsageError
-from sequencer.flight.target import check_target, one_at_a_time, tolerance_of
+from sequencer.flight.target import check_target, one_at_a_time
 
 BOARD = Path(__file__).parent / "reference_board.py"
 PROGRAM = f"exec:{shlex.quote(sys.executable)} {shlex.quote(str(BOARD))}"
@@ -63,7 +63,6 @@ def test_targets_for_one_computer_are_asked_one_by_one():
     check_target("flight=exec:a b,c,pad=model", "compiled")
     assert one_at_a_time("flight=serial:/dev/x,pad=model")
     assert not one_at_a_time("flight=exec:a")
-    assert tolerance_of("flight=exec:a,pad=model") == 0.0
 
 
 def test_a_target_for_a_computer_that_does_not_fly():
