@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hil.link import Link
+from hil.link import Link, LinkUnfitError
 from hil.messages import NOT_TOLD, Board, Frames, NameList
 from sequencer.errors import nearest
 from sequencer.sequence import Sequence as FlightLogic
@@ -40,10 +40,11 @@ def agree(link: Link, sequence: FlightLogic, wiring: str = "") -> None:
             f"{sequence.digest[:_SHORT]}: build it anew from the present file"
         )
     if wiring and board.wiring not in {NOT_TOLD, bytes.fromhex(wiring)}:
-        raise link.error(
+        what = link.error(
             f"was built for wiring {board.wiring.hex()[:_SHORT]}, but '{sequence.name}' is wired "
             f"{wiring[:_SHORT]} here: export it anew with the vehicle that flies"
         )
+        raise LinkUnfitError(str(what))
     frames = Frames(board)
     longest = max(frames.longest_tick, frames.plain_output)
     if longest > board.max_payload:

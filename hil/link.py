@@ -33,7 +33,7 @@ from hil.messages import (
     Text,
 )
 from hil.streams import GoneError, Stream
-from sequencer.errors import LostError, TargetError, UnreachableError, printable
+from sequencer.errors import LostError, TargetError, UnfitError, UnreachableError, printable
 
 __all__ = [
     "DEAD_MAN_MS",
@@ -43,6 +43,7 @@ __all__ = [
     "LinkError",
     "LinkGoneError",
     "LinkLostError",
+    "LinkUnfitError",
 ]
 
 #: how long a reply may be missing before the host gives up, s
@@ -78,6 +79,10 @@ class LinkError(TargetError):
 
 class LinkGoneError(LinkError, UnreachableError):
     """The stream to the board has ended."""
+
+
+class LinkUnfitError(LinkError, UnfitError):
+    """The board was built for another wiring than that of the scenario."""
 
 
 class LinkLostError(LinkError, LostError):

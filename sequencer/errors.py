@@ -5,6 +5,7 @@ DrycountError                 exit status 2
 ├── UsageError                a command line, or a call of the Python API
 │   └── TargetError           what executes a sequence cannot be used
 │       ├── UnreachableError  it is not there, or not free, just now: that may change
+│       ├── UnfitError        it was made for something else than this scenario; others may fit
 │       └── LostError         it was lost in a flight, which is void; others need not be
 └── InternalError             our own fault; please report it
 """
@@ -21,6 +22,7 @@ __all__ = [
     "InternalError",
     "LostError",
     "TargetError",
+    "UnfitError",
     "UnreachableError",
     "UsageError",
     "nearest",
@@ -82,6 +84,10 @@ class TargetError(UsageError):
 
 class UnreachableError(TargetError):
     """It is not there, or not free, just now; asking again later makes sense."""
+
+
+class UnfitError(TargetError):
+    """It was made for something else than this scenario; others may fit."""
 
 
 class LostError(TargetError):

@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from sequencer.compiling import lean_numba
-from sequencer.errors import DrycountError, InputError, LostError, UsageError
+from sequencer.errors import DrycountError, InputError, LostError, UnfitError, UsageError
 from sequencer.flight.preparing import prepare
 from sequencer.flight.reopening import Reopening
 from sequencer.flight.result import Result
@@ -58,8 +58,9 @@ def fly_one(
             margins = firing_margins(scenario.source, scenario.params)
     except InputError as error:
         return Result(name, path, "", None, error=str(error))
-    except LostError as error:
-        return Result(name, path, "", None, error=f"{path}: {error}", lost=True)
+    except (LostError, UnfitError) as error:
+        lost = isinstance(error, LostError)
+        return Result(name, path, "", None, error=f"{path}: {error}", lost=lost)
     shortfalls = compare(scenario.expect, record)
     seen = watch.seen() if watch is not None else ()
     return Result(name, path, scenario.reason, record, shortfalls, margins=margins, seen=seen)

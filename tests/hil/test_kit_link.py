@@ -62,8 +62,13 @@ def test_a_flight_on_the_exported_programs_is_the_flight_on_the_model(programs):
 def test_a_program_for_another_wiring_is_told_in_one_line(programs, capsys):
     """The scenario connects a function with another channel than the vehicle file does."""
     scenario = demo_folder() / "charges_merged.scenario.toml"
-    assert main(["fly", str(scenario), "--on", f"flight=exec:{programs}/flight"]) == 2
-    (line,) = capsys.readouterr().err.splitlines()
+    fits = demo_folder() / "reboot_in_coast.scenario.toml"
+    arguments = ["fly", str(scenario), str(fits), "--on", f"flight=exec:{programs}/flight"]
+    assert main([*arguments, "--jobs", "1"]) == 2
+    said = capsys.readouterr()
+    (line,) = said.err.splitlines()
+    assert line.startswith(f"drycount: {scenario}: board 'host' on program ")
+    assert "reboot_in_coast" in said.out  # what it fits is flown all the same
     its, here = (
         each.firmware_wiring("flight")[:8]
         for each in (load_vehicle(VEHICLE), sequencer.load(scenario).scenario.vehicle)
