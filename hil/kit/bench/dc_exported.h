@@ -61,7 +61,7 @@ static uint8_t exported_event(dc_link_event *event)
 }
 
 /* All but what the board itself is and does: its name, boots, write and micros. */
-static void dc_exported(dc_board *board)
+void dc_join(dc_board *board)
 {
     static dc_logic logic;
     static dc_real values[COUNT(OF(SEQUENCE, _input_names))];

@@ -114,6 +114,10 @@ typedef struct {
     uint8_t reply[DC_LINK_PAYLOAD + DC_LINK_CRC];
 } dc_link;
 
+/* The image's own: all of a board but what it is and does itself (its name, boots, write and
+   micros). dc_exported.h has it for an exported sequence. */
+void dc_join(dc_board *board);
+
 /* Say that the board is there. The receiver must be on already. */
 void dc_link_start(dc_link *link, const dc_board *board);
 
