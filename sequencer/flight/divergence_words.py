@@ -83,10 +83,7 @@ def what_differs(
         order = _listed(model.outputs.events), _listed(its.outputs.events)
         return f"{model.who} {order[0]}, {its.who} did the same in another order: {order[1]}"
     part, at = difference.levels[0]
-    for digits in (6, 17):  # all that a double has, where fewer look the same
-        first, second = (_stands(logic, part, at, each.outputs, digits) for each in sides)
-        if first != second:
-            break
+    first, second = _told_apart(logic, part, at, sides)
     return f"{model.who} {first}, {its.who} {second}"
 
 
@@ -112,12 +109,26 @@ def _first(events: Sequence[Happening], kind: str) -> Happening | None:
     return next((each for each in events if each[0] == kind), None)
 
 
-def did(logic: FlightLogic, difference: Difference, outputs: Outputs) -> tuple[str, ...]:
-    """What one of them did on the tick, event by event, and what differs beside them."""
-    return (
-        *(_phrase(event) for event in outputs.events),
-        *(_stands(logic, part, at, outputs) for part, at in difference.levels),
+def did(
+    logic: FlightLogic, difference: Difference, sides: tuple[Side, Side]
+) -> tuple[tuple[str, ...], ...]:
+    """What each of them did on the tick, event by event, and what differs beside them."""
+    events = [[_phrase(event) for event in each.outputs.events] for each in sides]
+    levels = [_told_apart(logic, part, at, sides) for part, at in difference.levels]
+    return tuple(
+        (*phrases, *(level[side] for level in levels)) for side, phrases in enumerate(events)
     )
+
+
+def _told_apart(
+    logic: FlightLogic, part: str, at: int | None, sides: tuple[Side, Side]
+) -> tuple[str, str]:
+    """How a level that differs stands with each of them, with as many digits as that takes."""
+    model, its = (each.outputs for each in sides)
+    few = _stands(logic, part, at, model, 6), _stands(logic, part, at, its, 6)
+    if few[0] != few[1]:
+        return few
+    return _stands(logic, part, at, model, 17), _stands(logic, part, at, its, 17)
 
 
 def _counterpart(mine: Happening, extra: Sequence[Happening]) -> Happening | None:
@@ -140,9 +151,7 @@ def _listed(events: Sequence[Happening]) -> str:
     return listed(_phrase(event) for event in events) or "did nothing"
 
 
-def _stands(
-    logic: FlightLogic, part: str, at: int | None, outputs: Outputs, digits: int = 6
-) -> str:
+def _stands(logic: FlightLogic, part: str, at: int | None, outputs: Outputs, digits: int) -> str:
     """How a level stands with one of them, as what it does."""
     if part == "state":
         return f"is in '{outputs.state}'"
@@ -181,7 +190,8 @@ def _published(logic: FlightLogic, at: int, value: float, digits: int) -> str:
         return f"'{name}' as bad"
     estimate = logic.estimates.get(name)
     symbol = "bool" if estimate is None else estimate.unit
-    if symbol == "bool":
+    if symbol == "bool" and value in {0.0, 1.0}:
         return f"'{name}' as {'true' if value else 'false'}"
-    shown = f"{unit(symbol).from_si(value):.{digits}g}"
-    return f"'{name}' as {shown if symbol == '1' else f'{shown} {symbol}'}"
+    if symbol in {"bool", "1"}:
+        return f"'{name}' as {value:.{digits}g}"
+    return f"'{name}' as {unit(symbol).from_si(value):.{digits}g} {symbol}"

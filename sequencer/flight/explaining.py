@@ -1,4 +1,4 @@
-"""Why the model took an exit or did not: its terms, its counter and its inputs on a few ticks.
+"""Why the model did what it did: terms, counters, numbers and inputs on a few ticks.
 
 Everything is worked out after the fact, from what the model remembered after each tick and the
 events of the tick; conditions are evaluated as the reference executor evaluates them.
@@ -22,12 +22,22 @@ from sequencer.execute.values import (
 )
 from sequencer.expressions import Node, Variable, unparse, variables
 from sequencer.record.divergence import Constant, Decision, Quantity, Reading, Term
-from sequencer.sequence import Exit, Inhibit, Sequence
-from sequencer.sequence.decisions import decisions_of
+from sequencer.sequence import Estimate, Exit, Inhibit, Loop, Sequence
+from sequencer.sequence.decisions import leaves_of
 from sequencer.sequence.phrases import hold
 from sequencer.units import unit
 
-__all__ = ["Moment", "decision", "driven_by", "readings"]
+__all__ = ["Asked", "Moment", "decision", "read_by", "readings"]
+
+#: what can be asked why it came out as it did
+Asked = Exit | Inhibit | Estimate | Loop
+
+_KINDS: Mapping[type[Asked], str] = {
+    Exit: "exit",
+    Inhibit: "inhibit",
+    Estimate: "estimate",
+    Loop: "loop",
+}
 
 #: ticks that are shown at most, and at least where there were so many
 _MOST, _LEAST = 6, 3
@@ -51,31 +61,43 @@ class Moment:
     outputs: Outputs
 
 
-def decision(sequence: Sequence, of: Exit | Inhibit, moments: Listed[Moment]) -> Decision:
-    """An exit or an inhibit on the last of these moments, and on those before that led to it."""
-    apart = next(each for each in decisions_of(sequence) if each.of == of)
-    needed = of.hold_ticks if isinstance(of, Exit) else 1
-    gate = of.fresh if isinstance(of, Exit) else None
-    shown = _shown(sequence, moments, needed, gate)
-    asked = [_asked(sequence, each, tried=apart.is_exit) for each in shown]
-    read = _inside(sequence, variables(of.condition), inputs=False)
-    direct = [name for name in variables(of.condition) if name in sequence.inputs]
-    alone = {leaf.name for leaf in apart.leaves if isinstance(leaf, Variable)}
+def decision(sequence: Sequence, of: Asked, moments: Listed[Moment]) -> Decision:
+    """What decided on the last of these moments, and on those before that led to it."""
+    way = of if isinstance(of, Exit) else None
+    shown = _shown(sequence, moments, way)
+    asked = [_asked(sequence, each, tried=not isinstance(of, Inhibit)) for each in shown]
+    conditions = _conditions(of)
+    leaves = dict.fromkeys(leaf for each in conditions for leaf in leaves_of(sequence, each))
+    alone = {leaf.name for leaf in leaves if isinstance(leaf, Variable)}
+    named = tuple(read_by(of))
+    direct = [name for name in named if name in sequence.inputs]
+    inside = _inside(sequence, named, inputs=False)
+    limits = (*named, *(name for each in inside for name in _behind(sequence, each)))
     return Decision(
-        kind="exit" if apart.is_exit else "inhibit",
+        kind=_KINDS[type(of)],
         name=of.name,
-        text=of.text if isinstance(of, Exit) else unparse(of.condition),
-        hold=hold(sequence, of) if isinstance(of, Exit) else "",
-        needed=needed,
+        text=_text(of),
+        hold="" if way is None else hold(sequence, way),
+        needed=1 if way is None else way.hold_ticks,
         clocks=tuple(each.clock for each in shown),
         states=tuple(each.state for each in shown),
-        terms=tuple(Term(unparse(leaf), _truths(sequence, leaf, asked)) for leaf in apart.leaves),
+        terms=tuple(Term(unparse(leaf), _truths(sequence, leaf, asked)) for leaf in leaves),
         quantities=tuple(
-            _quantity(sequence, name, asked) for name in (*direct, *read) if name not in alone
+            _quantity(sequence, name, asked) for name in (*direct, *inside) if name not in alone
         ),
-        constants=tuple(_constants(sequence, (*variables(of.condition), *_named(sequence, read)))),
-        held=tuple(_held(of, each) for each in shown) if isinstance(of, Exit) else (),
+        constants=tuple(_constants(sequence, limits)),
+        held=() if way is None else tuple(_held(way, each) for each in shown),
     )
+
+
+def read_by(of: Asked) -> Iterator[str]:
+    """Names that it is worked out from at first hand, each once, limits included."""
+    if isinstance(of, Exit | Inhibit):
+        yield from variables(of.condition)
+        return
+    nodes = (node for _, node in of.block.arguments)
+    found = [*(each for node in nodes for each in variables(node)), of.block.gate, of.block.subject]
+    yield from dict.fromkeys(each for each in found if each is not None)
 
 
 def readings(sequence: Sequence, names: Iterable[str], moment: Moment) -> tuple[Reading, ...]:
@@ -104,25 +126,35 @@ def readings(sequence: Sequence, names: Iterable[str], moment: Moment) -> tuple[
     return tuple(found)
 
 
-def driven_by(sequence: Sequence, servo: str) -> tuple[str, ...]:
-    """Names that the loops of a servo read."""
-    found: list[str] = []
-    for loop in sequence.loops.values():
-        if servo in (name for _, name in loop.outputs):
-            found += [loop.block.subject or ""]
-            found += [name for _, node in loop.block.arguments for name in variables(node)]
-    return tuple(dict.fromkeys(found))
+def _conditions(of: Asked) -> tuple[Node, ...]:
+    """What of it is true or false."""
+    if isinstance(of, Exit | Inhibit):
+        return (of.condition,)
+    if isinstance(of, Estimate) and of.unit == "bool":
+        return tuple(node for _, node in of.block.arguments)
+    return ()
 
 
-def _shown(
-    sequence: Sequence, moments: Listed[Moment], needed: int, gate: str | None
-) -> list[Moment]:
-    """The last moment, and as many before it as the hold reaches back."""
+def _text(of: Asked) -> str:
+    """As the file writes it, or near to it."""
+    if isinstance(of, Exit):
+        return of.text
+    if isinstance(of, Inhibit):
+        return unparse(of.condition)
+    arguments = [unparse(node) for _, node in of.block.arguments]
+    if of.block.kind == "expression":
+        return arguments[0]
+    subject = [] if of.block.subject is None else [of.block.subject]
+    return f"{of.block.kind}({', '.join([*subject, *arguments])})"
+
+
+def _shown(sequence: Sequence, moments: Listed[Moment], way: Exit | None) -> list[Moment]:
+    """The last moment, and as many before it as the hold of an exit reaches back."""
     before: Iterable[Moment] = moments[:-1]
-    if gate is not None:
-        index = list(sequence.inputs).index(gate)
+    if way is not None and way.fresh is not None:
+        index = list(sequence.inputs).index(way.fresh)
         before = [each for each in before if each.fresh[index]]
-    count = min(_MOST, max(_LEAST, needed + 1))
+    count = min(_MOST, max(_LEAST, 0 if way is None else way.hold_ticks + 1))
     return [*list(before)[1 - count :], moments[-1]]
 
 
@@ -202,21 +234,14 @@ def _inside(sequence: Sequence, names: Iterable[str], *, inputs: bool) -> tuple[
         if name in found or name in sequence.limits:
             continue
         found[name] = None
-        if name in sequence.estimates:
-            waiting += _read_by(sequence, name)
+        waiting += _behind(sequence, name)
     return tuple(name for name in found if (name in sequence.inputs) == inputs)
 
 
-def _read_by(sequence: Sequence, estimate: str) -> list[str]:
-    block = sequence.estimates[estimate].block
-    found = [name for _, node in block.arguments for name in variables(node)]
-    return [*found, *(name for name in (block.gate, block.subject) if name is not None)]
-
-
-def _named(sequence: Sequence, names: Iterable[str]) -> Iterator[str]:
-    for name in names:
-        if name in sequence.estimates:
-            yield from _read_by(sequence, name)
+def _behind(sequence: Sequence, name: str) -> Iterator[str]:
+    """What an estimate is worked out from; of anything else nothing."""
+    if name in sequence.estimates:
+        yield from read_by(sequence.estimates[name])
 
 
 def _constants(sequence: Sequence, names: Iterable[str]) -> Iterator[Constant]:

@@ -6,12 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from sequencer.execute import Outputs
-from sequencer.expressions import variables
 from sequencer.flight.agreement import Difference, Happening
 from sequencer.flight.divergence_words import Later, Side, at_odds, did, what_differs
-from sequencer.flight.explaining import Moment, decision, driven_by, readings
+from sequencer.flight.explaining import Asked, Moment, decision, read_by, readings
 from sequencer.record import Divergence, time_text
-from sequencer.sequence import Exit, Inhibit
 from sequencer.sequence import Sequence as FlightLogic
 from sequencer.sequence.phrases import commanded_by
 
@@ -81,8 +79,8 @@ def tell(logic: FlightLogic, found: Found, tolerance_s: float, rate_hz: int) -> 
     since = f" after boot {found.boot}" if found.boot else ""
     at = f"{time_text(last.now, rate_hz)} (tick {here.clock}{since}, in {here.state})"
     said = what_differs(logic, difference, sides, _tail(found, tolerance_s, logic.rate_hz))
-    asked = [decision(logic, each, moments) for each in _in_question(logic, difference)]
-    read = [name for each in _in_question(logic, difference) for name in variables(each.condition)]
+    asked = _in_question(logic, difference)
+    model, firmware = did(logic, difference, sides)
     return Divergence(
         computer=logic.name,
         tick=last.now,
@@ -90,10 +88,10 @@ def tell(logic: FlightLogic, found: Found, tolerance_s: float, rate_hz: int) -> 
         boot=found.boot,
         state=here.state,
         sentence=f"{logic.name}: at {at} {said}",
-        model=did(logic, difference, here.outputs),
-        firmware=did(logic, difference, last.its),
-        decisions=tuple(asked),
-        inputs=readings(logic, [*read, *_behind(logic, difference)], here),
+        model=model,
+        firmware=firmware,
+        decisions=tuple(decision(logic, each, moments) for each in asked),
+        inputs=readings(logic, (name for each in asked for name in read_by(each)), here),
         commanded=tuple(_commanded(logic, difference)),
     )
 
@@ -111,11 +109,11 @@ def _tail(found: Found, tolerance_s: float, rate_hz: int) -> str:
     return f"{within}, and took '{after.event[1]}' {time} later"
 
 
-def _in_question(logic: FlightLogic, difference: Difference) -> list[Exit | Inhibit]:
-    """The exits and inhibits that the difference is about."""
+def _in_question(logic: FlightLogic, difference: Difference) -> list[Asked]:
+    """What decided on the events that the difference is about, or on the first other output."""
     own = [way for state in logic.states.values() for way in state.exits]
     exits = {way.name: way for way in (*logic.common_exits, *own)}
-    found: dict[str, Exit | Inhibit] = {}
+    found: dict[str, Asked] = {}
     for event in at_odds(difference):
         if event is None:
             continue
@@ -124,7 +122,25 @@ def _in_question(logic: FlightLogic, difference: Difference) -> list[Exit | Inhi
             found[f"exit {name}"] = exits[name]
         if kind in {"blocked", "cut"} and detail in logic.inhibits:
             found[f"inhibit {detail}"] = logic.inhibits[detail]
-    return list(found.values())
+    return list(found.values()) or list(_of_a_level(logic, difference))
+
+
+def _of_a_level(logic: FlightLogic, difference: Difference) -> Iterator[Asked]:
+    """What a demand or a published value comes from."""
+    if difference.missing or difference.extra or not difference.levels:
+        return
+    part, at = difference.levels[0]
+    if at is None:
+        return
+    if part == "demands":
+        servos = [each.name for each in logic.functions.values() if each.kind == "servo"]
+        for loop in logic.loops.values():
+            if servos[at] in (name for _, name in loop.outputs):
+                yield loop
+    if part == "message" and logic.publication is not None:
+        name = logic.publication.fields[at]
+        if name in logic.estimates:
+            yield logic.estimates[name]
 
 
 def _commanded(logic: FlightLogic, difference: Difference) -> Iterator[str]:
@@ -134,17 +150,3 @@ def _commanded(logic: FlightLogic, difference: Difference) -> Iterator[str]:
         if kind in {"fired", "ignored", "blocked", "moved"} and name in logic.functions:
             for where in commanded_by(logic, name):
                 yield f"'{name}' {where}"
-
-
-def _behind(logic: FlightLogic, difference: Difference) -> Iterator[str]:
-    """Names that the first output which differs is worked out from."""
-    if difference.missing or difference.extra or not difference.levels:
-        return
-    part, at = difference.levels[0]
-    if at is None:
-        return
-    if part == "demands":
-        servos = [each.name for each in logic.functions.values() if each.kind == "servo"]
-        yield from driven_by(logic, servos[at])
-    if part == "message" and logic.publication is not None:
-        yield logic.publication.fields[at]

@@ -39,10 +39,10 @@ class Constant:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """The exit or the inhibit that decided, as the model saw it.
+    """What decided, as the model saw it: an exit, or what another output comes from.
 
-    kind        "exit" or "inhibit"
-    text        its condition as the file writes it
+    kind        "exit", "inhibit", "estimate" (that is published) or "loop" (that drives a servo)
+    text        its condition as the file writes it, or what it is worked out from
     hold        how long it must hold, in words; "" for one tick
     needed      that as a number of ticks
     clocks      the ticks that are shown, counted since boot; the last is that of the divergence
@@ -90,7 +90,7 @@ class Divergence:
     state       in which the model began the tick
     sentence    all of it in one sentence
     model, firmware   what each did on that tick, in words; empty: nothing that can be seen
-    decisions   exits and inhibits in question, at most one of each side
+    decisions   what is in question, at most one of each side
     inputs      that go into them, or into the output that differs
     commanded   where the sequence commands the function that it is about, in words
     """

@@ -33,7 +33,8 @@ def divergence_lines(divergence: Divergence, width: int) -> Iterator[str]:
 
 def _decision(decision: Decision, width: int) -> Iterator[str]:
     when = ", ".join(filter(None, (decision.text, decision.hold)))
-    yield from folded(_lead(decision.kind), f"'{decision.name}' when {when}", width)
+    link = "when" if decision.kind in {"exit", "inhibit"} else "is"
+    yield from folded(_lead(decision.kind), f"'{decision.name}' {link} {when}", width)
     if decision.constants:
         yield from folded(_lead("limits"), "; ".join(map(_constant, decision.constants)), width)
     yield from _table(list(_rows(decision)), width)

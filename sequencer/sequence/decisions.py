@@ -27,7 +27,17 @@ from sequencer.expressions import (
 from sequencer.sequence.model import Exit, Inhibit, Limit
 from sequencer.sequence.model import Sequence as FlightLogic
 
-__all__ = ["FALSE", "OPPOSITE", "TRUE", "UNKNOWN", "Decision", "Shape", "decisions_of", "outcome"]
+__all__ = [
+    "FALSE",
+    "OPPOSITE",
+    "TRUE",
+    "UNKNOWN",
+    "Decision",
+    "Shape",
+    "decisions_of",
+    "leaves_of",
+    "outcome",
+]
 
 FALSE: Final = 0
 TRUE: Final = 1
@@ -73,6 +83,13 @@ def decisions_of(sequence: FlightLogic) -> tuple[Decision, ...]:
     return tuple(_Taken(sequence.limits).apart(one) for one in every)
 
 
+def leaves_of(sequence: FlightLogic, condition: Node) -> tuple[Node, ...]:
+    """The leaves of any condition of a sequence, each once."""
+    taken = _Taken(sequence.limits)
+    taken.shape(condition)
+    return tuple(taken.leaves)
+
+
 def outcome(shape: Shape, values: Sequence[int]) -> int:
     """What a decision comes to, in Kleene's logic: FALSE, TRUE or UNKNOWN.
 
@@ -97,27 +114,27 @@ class _Taken:
 
     def __init__(self, limits: Mapping[str, Limit]) -> None:
         self._limits = limits
-        self._leaves: list[Node] = []
+        self.leaves: list[Node] = []
         self._known: dict[Node, tuple[int, bool]] = {}
 
     def apart(self, of: Exit | Inhibit) -> Decision:
-        shape = self._shape(of.condition)
-        return Decision(of, tuple(self._leaves), shape)
+        shape = self.shape(of.condition)
+        return Decision(of, tuple(self.leaves), shape)
 
-    def _shape(self, node: Node) -> Shape:
+    def shape(self, node: Node) -> Shape:
         match node:
             case And(operands):
-                return "and", tuple(self._shape(operand) for operand in operands)
+                return "and", tuple(self.shape(operand) for operand in operands)
             case Or(operands):
-                return "or", tuple(self._shape(operand) for operand in operands)
+                return "or", tuple(self.shape(operand) for operand in operands)
             case Not(operand):
-                return "not", (self._shape(operand),)
+                return "not", (self.shape(operand),)
             case Truth(value):
                 return ("true" if value else "false"), ()
         key, opposite = self._key(node)
         if key not in self._known:
-            self._known[key] = len(self._leaves), opposite
-            self._leaves.append(node)
+            self._known[key] = len(self.leaves), opposite
+            self.leaves.append(node)
         index, first = self._known[key]
         return index if first == opposite else ("not", (index,))
 
