@@ -30,7 +30,9 @@ from hil.frames import encode
 from hil.messages import Frames, Kind, OutputFlag, Packet
 from hil.streams import PortStream
 from hil.targets import LinkTarget
-from sequencer.flight.target import Boot
+from sequencer.flight.beside import Beside
+from sequencer.flight.loop import fly_on
+from sequencer.flight.target import Boot, Target, open_target
 from sequencer.scenario.starter import demo_folder
 from sequencer.sequence import load_sequence
 
@@ -76,11 +78,13 @@ def measure() -> list[tuple[str, float, str, str]]:
         _build(folder)
         programs = f"{folder}/{{computer}}"
         trip, echo = _round_trips(folder)
+        beside = _beside(f"exec:{programs}")
         rows = [
             ("round trip of the link on a pty", trip * 1e6, "us", ""),
             ("bare echo in C on the same pty and sizes", echo * 1e6, "us", ""),
             ("round trip of the link against the echo", trip / echo, "times", "<= 1.5"),
             ("calm landing on programs of this host", _speed(f"exec:{programs}"), "s/s", ">= 50"),
+            ("the same against a flight without the model beside it", beside, "times", "<= 1.7"),
         ]
         for image, (_, wanted) in _IMAGES.items():
             if (folder / f"pad_{image}.elf").exists() and find_spec("unicorn") is not None:
@@ -173,6 +177,26 @@ def _median(ask: Callable[[], object]) -> float:
         ask()
         taken.append(time.perf_counter() - start)
     return median(taken)
+
+
+def _beside(on: str) -> float:
+    """A flight with the model beside both computers, in times of one without; measured in turn."""
+    scenario = sequencer.load(demo_folder() / "calm_landing.scenario.toml").scenario
+
+    def timed(*, beside: bool) -> float:
+        with ExitStack() as stack:
+            targets: dict[str, Target] = {}
+            for name, logic in scenario.sequences.items():
+                target = open_target(on, logic, "compiled")
+                stack.callback(target.close)
+                targets[name] = Beside(target, logic) if beside else target
+            start = time.perf_counter()
+            fly_on(scenario, targets)
+            return time.perf_counter() - start
+
+    timed(beside=True)
+    rounds = [(timed(beside=True), timed(beside=False)) for _ in range(_FLIGHTS)]
+    return min(both for both, _ in rounds) / min(alone for _, alone in rounds)
 
 
 def _speed(on: str) -> float:

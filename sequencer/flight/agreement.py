@@ -83,9 +83,16 @@ class Agreement:
         if self._ticks is None:
             return None if its == model else _exact(clock, model, its)
         self._count += 1
+        self._largest_yet(model)
+        if its == model and not (self._missing or self._extra or self._since):
+            return None
         self._pair(clock, model.events, its.events)
         self._level(clock, model, its)
         return self._over()
+
+    def _largest_yet(self, model: Outputs) -> None:
+        for i, value in enumerate(model.message or ()):
+            self._largest[i] = max(self._largest[i], abs(value))  # which a NaN never is
 
     def _pair(self, clock: int, model: Iterable[Happening], its: Iterable[Happening]) -> None:
         """Every event waits for its counterpart, the oldest first."""
@@ -117,8 +124,8 @@ class Agreement:
         if model.message is None or its.message is None:
             return
         for i, (one, two) in enumerate(zip(model.message, its.message, strict=True)):
-            largest = self._largest[i] = max(self._largest[i], 0.0 if math.isnan(one) else abs(one))
-            yield ("message", i), _equal(one, two) or abs(one - two) <= OF_LARGEST * largest
+            near = abs(one - two) <= OF_LARGEST * self._largest[i]
+            yield ("message", i), near or _equal(one, two)
 
     def _over(self) -> Difference | None:
         """What is open for too long; the earliest of it, and what stands near it."""

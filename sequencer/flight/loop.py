@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sequencer.checks import judge
-from sequencer.errors import UsageError
+from sequencer.errors import TargetError
 from sequencer.flight.beside import Beside
 from sequencer.flight.computer import Computer
 from sequencer.flight.ending import facts_of, outcome_of
@@ -67,11 +67,11 @@ def fly(
                 compared.append(beside)
         try:
             record = fly_on(scenario, targets, _begin(watch, compared))
-        except UsageError as error:  # firmware that goes astray first may well give up then
-            first = next(iter(_found(compared, scenario.rate_hz)), None)
-            if first is None:
-                raise
-            raise UsageError(f"{error}; before that, {first.sentence}") from error
+        except TargetError as error:
+            # firmware that has gone astray may well give up then: the same error, and why
+            for first in _found(compared, scenario.rate_hz)[:1]:
+                error.args = (f"{error}; before that, {first.sentence}",)
+            raise
         firmware = {
             f"firmware {name}": facts["firmware"]
             for name, facts in ((name, target.describe()) for name, target in targets.items())

@@ -14,7 +14,7 @@ from odd_targets import Odd
 
 import sequencer
 from sequencer.cli.main import main
-from sequencer.errors import UsageError
+from sequencer.errors import LostError
 from sequencer.flight import first_divergence, fly_many
 from sequencer.flight.beside import Beside
 from sequencer.flight.target import BUILT_IN
@@ -43,7 +43,7 @@ def sounds_twice(sequence, outputs):
 def gives_up(sequence, outputs):
     """It parts the stages twice, and is gone."""
     if sequence.name == "flight" and outputs.state == "deploy":
-        raise UsageError("program 'firmware' ended with status 1")
+        raise LostError("program 'firmware' ended with status 1")
     return sounds_twice(sequence, outputs)
 
 
@@ -104,7 +104,7 @@ def test_a_divergence_falls_short_although_everything_else_is_as_expected():
 
 
 def test_a_target_that_gives_up_after_it_is_told_with_it():
-    with pytest.raises(UsageError) as caught:
+    with pytest.raises(LostError) as caught:
         sequencer.load(CALM).fly(on="flight=odd:gives_up")
     assert str(caught.value) == (
         f"program 'firmware' ended with status 1; before that, {PARTED_TWICE}"
