@@ -112,7 +112,7 @@ def readings(sequence: Sequence, names: Iterable[str], moment: Moment) -> tuple[
         value = registers[f"input.{name}"]
         heard = registers[f"input.{name}.heard"]
         fresh = bool(moment.fresh[index])
-        # a clock of 0 stands for "never" too: told apart by whether there is a value
+        # 0 stands for "never" and for tick 0; of a bad value nothing tells the two apart
         never = bad and heard == 0.0
         found.append(
             Reading(

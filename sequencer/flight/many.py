@@ -45,7 +45,7 @@ def fly_one(
     name = path.name.removesuffix(SUFFIX)
     try:
         scenario = load_scenario(path)
-        prepare(announce, executor, watched=watched)
+        prepare(announce, _ahead(on, executor), watched=watched)
         from sequencer.flight.loop import fly  # noqa: PLC0415
         from sequencer.flight.watching import Watch  # noqa: PLC0415
 
@@ -64,6 +64,11 @@ def fly_one(
     shortfalls = compare(scenario.expect, record)
     seen = watch.seen() if watch is not None else ()
     return Result(name, path, scenario.reason, record, shortfalls, margins=margins, seen=seen)
+
+
+def _ahead(on: str, executor: str) -> str:
+    """The executor that flights need: beside whatever is not the model the compiled one runs."""
+    return executor if on == "model" else "compiled"
 
 
 def _any_readable(files: Iterable[Path]) -> bool:
@@ -135,7 +140,7 @@ def fly_many(
                 progress(result)
             results.append(result)
         return results
-    prepare(announce, executor, watched=watched)
+    prepare(announce, _ahead(on, executor), watched=watched)
     return _in_parallel(files, workers, partial(_fly_in_worker, one=one), progress)
 
 
