@@ -22,6 +22,8 @@ __all__ = ["MAX_PAYLOAD", "FrameDecoder", "encode"]
 MAX_PAYLOAD = 1024
 
 _CRC = struct.Struct("<I")
+#: CRC-32 of anything with its own CRC behind it, little end first: holds for no other CRC
+_RESIDUE = 0x2144DF1C
 #: longest stuffed frame without its end: one byte in 254 more, rounded up, and the first
 _MAX_STUFFED = MAX_PAYLOAD + _CRC.size + (MAX_PAYLOAD + _CRC.size) // 254 + 1
 
@@ -54,7 +56,6 @@ class FrameDecoder:
 
     def feed(self, received: bytes) -> list[bytes]:
         """Payloads that are complete with these bytes, in order; often none."""
-        payloads = []
         if not self._kept and not self._overlong and received.find(0) == len(received) - 1 > 0:
             # the usual case: one frame, whole
             payload = _unpack(received[:-1])
@@ -63,6 +64,7 @@ class FrameDecoder:
                 return [payload]
             self.bad += 1
             return []
+        payloads = []
         *ended, rest = received.split(b"\x00")
         for piece in ended:
             self._keep(piece)
@@ -99,7 +101,6 @@ def _unpack(stuffed: bytes) -> bytes | None:
         content: bytes = cobs.decode(stuffed)
     except cobs.DecodeError:
         return None
-    if not _CRC.size <= len(content) <= MAX_PAYLOAD + _CRC.size:
+    if zlib.crc32(content) != _RESIDUE or len(content) > MAX_PAYLOAD + _CRC.size:
         return None
-    payload, (crc,) = content[: -_CRC.size], _CRC.unpack(content[-_CRC.size :])
-    return payload if zlib.crc32(payload) == crc else None
+    return content[: -_CRC.size]

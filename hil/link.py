@@ -31,6 +31,7 @@ from hil.messages import (
     Reset,
     Resistances,
     Text,
+    header,
 )
 from hil.streams import GoneError, Stream
 from sequencer.errors import LostError, TargetError, UnfitError, UnreachableError, printable
@@ -199,8 +200,9 @@ class Link:
 
     def safe_now(self, patience_s: float = PATIENCE_S) -> None:
         """All outputs off and masked, whatever the state of the session."""
-        frame = b"\x00" + encode(Packet(Kind.SAFE_NOW, 0, self._nonce, b"").payload())
-        self._exchange(Packet(Kind.SAFE_NOW, 0, self._nonce, b""), frame, _nothing, patience_s)
+        payload = header(Kind.SAFE_NOW, 0, self._nonce)
+        self._awaited = header(Kind.SAFE_NOW | REPLY, 0, self._nonce)
+        self._exchange(b"\x00" + encode(payload), _nothing, patience_s)
 
     def close(self) -> None:
         """Tell the board to go safe, if it still hears, and let go of the stream."""
@@ -224,28 +226,25 @@ class Link:
 
     def _ask(self, kind: Kind, body: bytes, reads: Callable[[bytes], object] | None) -> bytes:
         """The body of the reply, after `reads` (if given) found nothing wrong with it."""
-        self._number += 1
+        self._number = number = self._number + 1
         self.counters.requests += 1
-        packet = Packet(kind, self._number, self._nonce, body)
-        return self._exchange(packet, encode(packet.payload()), reads, self._patience_s)
+        self._awaited = header(kind | REPLY, number, self._nonce)
+        frame = encode(header(kind, number, self._nonce) + body)
+        return self._exchange(frame, reads, self._patience_s)
 
     def _exchange(
-        self,
-        packet: Packet,
-        frame: bytes,
-        reads: Callable[[bytes], object] | None,
-        patience_s: float,
+        self, frame: bytes, reads: Callable[[bytes], object] | None, patience_s: float
     ) -> bytes:
-        self._awaited = packet.header(REPLY)
+        """Send a frame, as often as it takes, until what is awaited has come."""
         before = (self.counters.received, self._decoder.good, self.counters.echoes)
         now = self._clock()
         until, wait = now + patience_s, _AGAIN_S
         again = now + wait
         self._write(frame)
         while True:
-            body = self._take(min(again, until) - now, packet)
+            body = self._take(min(again, until) - now, self._awaited)
             if body is not None:
-                return self._checked(body, reads)
+                return body if reads is None else self._checked(body, reads)
             now = self._clock()
             if now >= until:
                 raise self._silent(patience_s, *before)
@@ -256,12 +255,11 @@ class Link:
                 wait = min(2.0 * wait, _LONGEST_S)
                 again = now + wait
 
-    def _checked(self, body: bytes, reads: Callable[[bytes], object] | None) -> bytes:
-        if reads is not None:
-            try:
-                reads(body)
-            except MalformedError as error:
-                raise self.error(f"sends a reply that is no use: {error}") from error
+    def _checked(self, body: bytes, reads: Callable[[bytes], object]) -> bytes:
+        try:
+            reads(body)
+        except MalformedError as error:
+            raise self.error(f"sends a reply that is no use: {error}") from error
         return body
 
     def _write(self, frame: bytes) -> None:
@@ -270,8 +268,8 @@ class Link:
         except GoneError as gone:
             raise self._gone(gone) from gone
 
-    def _take(self, timeout_s: float, asked: Packet | None) -> bytes | None:
-        """Read once; the body of the reply to `asked` if it was there."""
+    def _take(self, timeout_s: float, awaited: bytes | None) -> bytes | None:
+        """Read once; the body of the reply that begins with `awaited` if it was there."""
         try:
             received = self.stream.read(timeout_s)
         except GoneError as gone:
@@ -281,27 +279,27 @@ class Link:
         self.counters.received += len(received)
         found: bytes | None = None
         for payload in self._decoder.feed(received):
-            if asked is not None and found is None and payload.startswith(self._awaited):
+            if awaited is not None and found is None and payload.startswith(awaited):
                 found = payload[HEADER_BYTES:]
                 continue
             if len(payload) < HEADER_BYTES:
                 self.counters.unknown += 1
                 continue
-            self._sort(Packet.of(payload), asked if found is None else None)
+            self._sort(Packet.of(payload), awaited if found is None else None)
         return found
 
-    def _sort(self, came: Packet, asked: Packet | None) -> None:
-        """What is not the reply to `asked`: counted, kept, or the end of the session."""
+    def _sort(self, came: Packet, awaited: bytes | None) -> None:
+        """What is not the reply that is awaited: counted, kept, or the end of the session."""
         if not came.kind & REPLY:
             self.counters.echoes += 1
         elif came.kind == Kind.READY:
             self._on_ready(came.body)
         elif came.kind == Kind.TEXT:
             self._on_text(came.body)
-        elif asked is None or (came.number, came.nonce) != (asked.number, asked.nonce):
+        elif awaited is None or awaited[1:] != header(0, came.number, came.nonce)[1:]:
             self.counters.late += 1
         elif came.kind == Kind.REFUSED:
-            raise self._refused(came.body, asked)
+            raise self._refused(came.body, awaited[0])
         else:
             self.counters.unknown += 1
 
@@ -328,13 +326,13 @@ class Link:
         if self.on_text is not None:
             self.on_text(text)
 
-    def _refused(self, body: bytes, asked: Packet) -> LinkError:
+    def _refused(self, body: bytes, awaited: int) -> LinkError:
         try:
             reason, of, text = messages.refusal(body)
         except MalformedError as error:
             return self.error(f"sends a reply that is no use: {error}")
         more = f" ({' '.join(text.split())})" if text.strip() else ""
-        if reason in {Refusal.NO_SESSION, Refusal.OUT_OF_STEP} and asked.kind != Kind.HELLO:
+        if reason in {Refusal.NO_SESSION, Refusal.OUT_OF_STEP} and awaited != Kind.HELLO | REPLY:
             return self._rebooted()
         if reason == Refusal.OTHER_VERSION:
             return self.error(f"does not speak version {VERSION} of the link{more}")

@@ -15,7 +15,6 @@ import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum, IntFlag
-from functools import lru_cache
 from itertools import compress
 from typing import Final, NamedTuple
 
@@ -43,6 +42,7 @@ __all__ = [
     "Text",
     "ask_names",
     "configure",
+    "header",
     "hello",
     "permit",
 ]
@@ -63,9 +63,11 @@ HEADER_BYTES: Final = _HEADER.size
 _BOARD = struct.Struct("<HHBBHHHHHHHI32s32s")
 _CONFIGURE = struct.Struct("<32s32sHH")
 _PERMIT = struct.Struct("<BIHI")
-_TICK = struct.Struct("<II")
 _OUTPUT = struct.Struct("<IIBHB")
+_FLAGS_AT, _COUNT_AT = 8, 11
 _EVENT = struct.Struct("<BHH")
+#: layouts of frames that are kept; a flight needs a few dozen
+_KEPT_LAYOUTS = 1024
 
 
 class MalformedError(ValueError):
@@ -145,6 +147,11 @@ class Refusal(IntEnum):
     FAILED = 14
 
 
+def header(kind: int, number: int, nonce: int) -> bytes:
+    """The first bytes of every payload."""
+    return _HEADER.pack(kind, number, nonce)
+
+
 class Packet(NamedTuple):
     """One payload."""
 
@@ -153,13 +160,9 @@ class Packet(NamedTuple):
     nonce: int
     body: bytes
 
-    def header(self, bits: int = 0) -> bytes:
-        """Its first bytes, with more bits set in the kind."""
-        return _HEADER.pack(self.kind | bits, self.number, self.nonce)
-
     def payload(self) -> bytes:
         """The bytes of it."""
-        return self.header() + self.body
+        return header(self.kind, self.number, self.nonce) + self.body
 
     @staticmethod
     def of(payload: bytes) -> Packet:
@@ -269,59 +272,76 @@ class Frames:
     """Sensor frames and output frames of one board, whose layout hangs on its counts."""
 
     def __init__(self, board: Board) -> None:
-        letter = "d" if board.value_bytes == 8 else "f"
-        self._letter = letter
-        self._weights = tuple([1 << i for i in range(board.inputs)])
+        self._letter = letter = "d" if board.value_bytes == 8 else "f"
         self._bits = (board.inputs + 7) // 8
         self._pulses = board.pulses
-        self._on_bytes = (board.pulses + 7) // 8
-        self._on: dict[int, tuple[bool, ...]] = {}
-        self._demands = struct.Struct(f"<{board.servos}{letter}")
-        self._fields = struct.Struct(f"<{board.fields}{letter}")
+        on_bytes = (board.pulses + 7) // 8
+        #: what is fresh -> the sensor frame's bits and layout; what is on -> as bits and as flags
+        self._sent: dict[tuple[bool, ...], tuple[bytes, struct.Struct]] = {}
+        self._on: dict[bytes, tuple[bool, ...]] = {}
+        # without a message, and with one
+        plain = f"{_OUTPUT.format}{on_bytes}s{board.servos}{letter}"
+        self._outputs = (struct.Struct(plain), struct.Struct(f"{plain}{board.fields}{letter}"))
+        self._fields_at = 6 + board.servos
         #: bytes of the longest sensor frame, and of an output frame with a message and no event
-        self.longest_tick = HEADER_BYTES + _TICK.size + self._bits
-        self.longest_tick += board.inputs * board.value_bytes
-        self.plain_output = HEADER_BYTES + _OUTPUT.size + self._on_bytes
-        self.plain_output += self._demands.size + self._fields.size
+        self.longest_tick = HEADER_BYTES + 8 + self._bits + board.inputs * board.value_bytes
+        self.plain_output = HEADER_BYTES + self._outputs[1].size
 
     def tick(
         self, tick: int, rate_hz: int, values: Sequence[float], fresh: Sequence[bool]
     ) -> bytes:
         """Body of a sensor frame: only what is fresh is sent."""
-        sent = tuple(compress(values, fresh))
-        bits = sum(compress(self._weights, fresh))
+        key = tuple(fresh)
+        found = self._sent.get(key)
+        if found is None:
+            found = self._layout(key)
+        bits, layout = found
         time_us = tick * 1_000_000 // rate_hz & 0xFFFFFFFF
         try:
-            numbers = _row(self._letter, len(sent)).pack(*sent)
+            return layout.pack(tick, time_us, bits, *compress(values, key))
         except OverflowError:
-            numbers = _row("f", len(sent)).pack(*map(_narrow, sent))
-        return _TICK.pack(tick, time_us) + bits.to_bytes(self._bits, "little") + numbers
+            return layout.pack(tick, time_us, bits, *map(_narrow, compress(values, key)))
+
+    def _layout(self, fresh: tuple[bool, ...]) -> tuple[bytes, struct.Struct]:
+        if len(self._sent) >= _KEPT_LAYOUTS:
+            self._sent.clear()
+        bits = sum(1 << at for at, new in enumerate(fresh) if new)
+        layout = struct.Struct(f"<II{self._bits}s{sum(map(bool, fresh))}{self._letter}")
+        self._sent[fresh] = found = bits.to_bytes(self._bits, "little"), layout
+        return found
 
     def output(self, body: bytes) -> Output:
         """Read the body of an output frame."""
-        if len(body) < _OUTPUT.size + self._on_bytes:
+        if len(body) < _OUTPUT.size:
             raise MalformedError("output frame is too short")
-        tick, board_us, flags, state, count = _OUTPUT.unpack_from(body)
-        at = _OUTPUT.size
-        bits = int.from_bytes(body[at : at + self._on_bytes], "little")
-        at += self._on_bytes
-        has_message = flags & _MESSAGE
-        needed = at + self._demands.size + self._fields.size * has_message + count * _EVENT.size
-        if len(body) != needed:
+        has_message, count = body[_FLAGS_AT] & _MESSAGE, body[_COUNT_AT]
+        layout = self._outputs[has_message]
+        if len(body) != layout.size + count * _EVENT.size:
+            needed = layout.size + count * _EVENT.size
             raise MalformedError(f"output frame has {len(body)} bytes instead of {needed}")
+        numbers = layout.unpack_from(body)
+        on = self._on.get(numbers[5])
+        if on is None:
+            on = self._read_on(numbers[5])
+        return Output(
+            numbers[0],
+            numbers[1],
+            numbers[2],
+            numbers[3],
+            on,
+            numbers[6 : self._fields_at],
+            numbers[self._fields_at :] if has_message else None,
+            tuple(_EVENT.iter_unpack(body[layout.size :])) if count else (),
+        )
+
+    def _read_on(self, packed: bytes) -> tuple[bool, ...]:
+        bits = int.from_bytes(packed, "little")
         if bits >> self._pulses:
             raise MalformedError("a function is on that does not exist")
-        demands = self._demands.unpack_from(body, at)
-        at += self._demands.size
-        message = None
-        if has_message:
-            message = self._fields.unpack_from(body, at)
-            at += self._fields.size
-        events = tuple(_EVENT.iter_unpack(body[at:])) if count else ()
-        on = self._on.get(bits)
-        if on is None:
-            on = self._on[bits] = tuple([bool(bits >> i & 1) for i in range(self._pulses)])
-        return Output(tick, board_us, flags, state, on, demands, message, events)
+        if len(self._on) >= _KEPT_LAYOUTS:
+            self._on.clear()
+        self._on[packed] = on = tuple([bool(bits >> i & 1) for i in range(self._pulses)])
+        return on
 
 
 @dataclass(frozen=True, slots=True)
@@ -428,11 +448,6 @@ def _text(body: bytes, at: int) -> tuple[str, int]:
 def _ends(body: bytes, at: int) -> None:
     if at != len(body):
         raise MalformedError("more bytes than its layout has")
-
-
-@lru_cache(maxsize=512)
-def _row(letter: str, count: int) -> struct.Struct:
-    return struct.Struct(f"<{count}{letter}")
 
 
 def _narrow(value: float) -> float:

@@ -188,30 +188,35 @@ class PortStream:
         _without_delay(self._port)
         self._timeout = 0.0
         # a descriptor can be asked directly, without the bookkeeping of every read
-        try:
-            self._poll: Any = select.poll()
-            self._poll.register(self._port.fileno(), select.POLLIN)
-        except (AttributeError, OSError, ValueError):
-            self._poll = None
+        self._open = -1
+        with contextlib.suppress(AttributeError, OSError, ValueError):
+            self._open = self._port.fileno()
+            poll = select.poll()
+            poll.register(self._open, select.POLLIN)
+            self._poll = poll.poll
 
     def write(self, data: bytes) -> None:
         """Send all of it."""
         try:
-            if self._poll is not None:
-                with contextlib.suppress(BlockingIOError):
-                    data = data[os.write(self._port.fileno(), data) :]
-            if data:  # the port takes no more just now: pyserial waits for it
-                self._port.write(data)
+            if self._open >= 0:
+                try:
+                    sent = os.write(self._open, data)
+                except BlockingIOError:
+                    sent = 0
+                if sent == len(data):
+                    return
+                data = data[sent:]
+            self._port.write(data)  # it takes no more just now: pyserial waits for it
         except OSError as error:
             raise GoneError(f"cannot be written to: {_why(error)}") from error
 
     def read(self, timeout_s: float) -> bytes:
         """What has come, or nothing."""
         try:
-            if self._poll is not None:
-                if not self._poll.poll(max(0.0, timeout_s) * 1000.0):
+            if self._open >= 0:
+                if not self._poll(timeout_s * 1000.0 if timeout_s > 0.0 else 0.0):
                     return b""
-                received = os.read(self._port.fileno(), _CHUNK)
+                received = os.read(self._open, _CHUNK)
                 if not received:
                     raise GoneError("is not there any more")
                 return received
@@ -226,6 +231,7 @@ class PortStream:
 
     def close(self) -> None:
         """Close the port."""
+        self._open = -1
         with contextlib.suppress(OSError):
             self._port.close()
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import zlib
+
 import pytest
+from cobs import cobs
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -38,6 +41,19 @@ def test_one_changed_bit_loses_that_frame_and_no_other(payload, data):
         b"after",
     ]
     assert decoder.bad >= 1
+
+
+@given(st.binary(max_size=60), st.integers(0, 0xFFFFFFFF))
+def test_the_crc_behind_a_payload_is_that_of_zlib_and_no_other(payload, other):
+    right = zlib.crc32(payload)
+    for crc in {right, right ^ 1, other, 0, 0xFFFFFFFF}:
+        frame = cobs.encode(payload + crc.to_bytes(4, "little")) + b"\x00"
+        assert FrameDecoder().feed(frame) == ([payload] if crc == right else [])
+
+
+@pytest.mark.parametrize("content", [b"", b"\x00", b"\x00\x00\x00", b"\xff\xff\xff"])
+def test_what_is_too_short_for_a_crc_is_damaged(content):
+    assert FrameDecoder().feed(cobs.encode(content) + b"\x00") == []
 
 
 @given(st.binary(max_size=60))
