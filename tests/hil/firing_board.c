@@ -58,7 +58,7 @@ static dc_firing firing;
 /* Power up; without: a bit for each thing that this board lacks. */
 void rig_boot(uint32_t boots, uint32_t without)
 {
-    dc_exported(&board);
+    dc_join(&board);
     board.board = "rig";
     board.boots = boots;
     board.write = write_bytes;

@@ -7,9 +7,10 @@ import os
 import struct
 from pathlib import Path
 
-from kit_rig import LINK, SOURCES, STRICT, need, run
+from building import need, once
+from kit_rig import LINK, SOURCES, STRICT, run
 
-from hil.export import export_c
+from hil.export import export_c, tables_header, tables_source
 from hil.frames import FrameDecoder, encode
 from hil.layout_header import KIT
 from hil.wiring import Wiring
@@ -58,19 +59,22 @@ when = "not b"
 WIRING = Wiring("a5" * 32, ("X1", "X2", "X3"), (0b001, 0b110))
 
 
-def build_rig(folder, sequence, *flags):
+def build_rig(sequence, *flags):
     """The board as a library; flags of the compiler."""
-    export_c(sequence, folder, wiring=WIRING)
-    library = folder / "rig.so"
-    run(
-        [
-            *(need("cc"), *STRICT, "-Wno-missing-prototypes", "-O1", "-fPIC", "-shared"),
-            *("-fsanitize=undefined", "-fno-sanitize-recover=undefined", *flags),
-            *("-DDC_BENCH", "-DDC_NAMES", f"-DSEQUENCE={sequence.name}"),
-            *(f"-I{KIT}", f"-I{KIT / 'bench'}", f"-I{folder}", "-o", library),
-            *(*SOURCES, *LINK, folder / f"{sequence.name}_tables.c", _BOARD),
-        ]
+    compiler = (
+        *(need("cc"), *STRICT, "-Wno-missing-prototypes", "-O1", "-fPIC", "-shared"),
+        *("-fsanitize=undefined", "-fno-sanitize-recover=undefined", *flags),
+        *("-DDC_BENCH", "-DDC_NAMES", f"-DSEQUENCE={sequence.name}"),
     )
+    tables = (tables_header(sequence, WIRING), tables_source(sequence, WIRING))
+
+    def make(folder):
+        export_c(sequence, folder, wiring=WIRING)
+        source = folder / f"{sequence.name}_tables.c"
+        around = (f"-I{KIT}", f"-I{KIT / 'bench'}", f"-I{folder}", "-o", folder / "rig.so")
+        run([*compiler, *around, *SOURCES, *LINK, source, _BOARD])
+
+    library = once([*compiler, _BOARD, *tables], make) / "rig.so"
     loaded = ctypes.CDLL(os.fspath(library))
     loaded.rig_set.argtypes = [ctypes.c_uint32, ctypes.c_uint8]
     loaded.rig_load.argtypes = [ctypes.c_uint8, ctypes.c_float]

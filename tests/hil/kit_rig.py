@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import ctypes
 import os
-import shutil
 import subprocess
 from pathlib import Path
 
 import numpy as np
-import pytest
+from building import need, once
 
+from hil.export import export_c, tables_header, tables_source
 from hil.kit_tables import kit_tables
 from hil.layout_header import KIT
 from sequencer.execute import Outputs
@@ -37,15 +37,10 @@ CORES = {
 }
 SOURCES = sorted(KIT.glob("*.c"))
 LINK = sorted((KIT / "bench").glob("dc_link*.c"))
-_HOST = Path(__file__).with_name("kit_host.c")
-
-
-def need(compiler):
-    """Path of a compiler; skips, loudly, without it."""
-    found = shutil.which(compiler)
-    if found is None:
-        pytest.skip(f"no C compiler: `{compiler}` is not on the path")
-    return found
+HERE = Path(__file__).parent
+#: all that an instance remembers, for whoever compares it
+MEMORY = (HERE / "kit_memory.c", HERE / "kit_memory.h")
+_HOST = (HERE / "kit_host.c", MEMORY[0])
 
 
 def run(command, **given):
@@ -57,20 +52,47 @@ def run(command, **given):
     return done.stdout
 
 
-def build_host(folder, *flags, exported=None):
+def programs(sequences, *flags, wirings=None):
+    """Folder with a program of this host for each sequence, named after it; flags of the compiler.
+
+    wirings   by name of the sequence, for those that know one
+    """
+    build = (need("cc"), *STRICT, "-O1", "-DDC_BENCH", "-DDC_NAMES", *flags)
+    wirings = wirings or {}
+    tables = [
+        write(each, wirings.get(each.name))
+        for each in sequences
+        for write in (tables_header, tables_source)
+    ]
+
+    def make(folder):
+        run([*build, f"-I{KIT}", "-c", *SOURCES, *LINK], cwd=folder)
+        objects = sorted(folder.glob("*.o"))
+        for each in sequences:
+            export_c(each, folder, wiring=wirings.get(each.name))
+            own = (*objects, KIT / "bench" / "host.c", folder / f"{each.name}_tables.c")
+            around = (f"-I{KIT}", f"-I{folder}", "-o", folder / each.name)
+            run([*build, f"-DSEQUENCE={each.name}", *around, *own])
+
+    return once([*build, *tables], make)
+
+
+def build_host(*flags, exported=None):
     """The kit as a loaded library.
 
-    exported   name of a sequence whose tables are in `folder`; without it they come at run time
+    exported   header and source of a sequence's tables; without them they come at run time
     """
-    library = folder / f"kit_{exported}_{len(flags)}.so"
-    named = () if exported is None else (f"-DEXPORTED={exported}", folder / f"{exported}_tables.c")
-    if not library.exists():
-        run(
-            [
-                *(need("cc"), "-std=c99", "-O1", "-ffp-contract=off", "-fPIC", "-shared", *flags),
-                *(f"-I{KIT}", f"-I{folder}", "-o", library, *named, *SOURCES, _HOST),
-            ]
-        )
+    compiler = (need("cc"), "-std=c99", "-O1", "-ffp-contract=off", "-fPIC", "-shared", *flags)
+    header, source = exported or (None, None)
+
+    def make(folder):
+        given = ()
+        if exported is not None:
+            name = source.name.removesuffix("_tables.c")
+            given = (f"-DEXPORTED={name}", f"-I{header.parent}", source)
+        run([*compiler, f"-I{KIT}", "-o", folder / "kit.so", *given, *SOURCES, *_HOST])
+
+    library = once([*compiler, *_HOST, *MEMORY, *(exported or ())], make) / "kit.so"
     loaded = ctypes.CDLL(os.fspath(library))
     pointer = ctypes.c_void_p
     loaded.host_new.restype = pointer

@@ -50,8 +50,9 @@ class _Three:
     def __init__(self, sequence, folder, found):
         self._name = sequence.name
         self._found = found
-        double = build_host(folder, exported=sequence.name)
-        single = build_host(folder, "-DDC_SINGLE", exported=sequence.name)
+        tables = tuple(folder / f"{sequence.name}_tables.{end}" for end in "hc")
+        double = build_host(exported=tables)
+        single = build_host("-DDC_SINGLE", exported=tables)
         self._executors = (
             ReferenceExecutor(sequence),
             KitExecutor(sequence, double, exported=True),

@@ -8,10 +8,11 @@ import subprocess
 
 import pytest
 from alike import assert_same
-from kit_rig import LINK, SOURCES, STRICT, need, run
+from building import need
+from kit_rig import LINK, SOURCES, run
+from kit_rig import programs as built_programs
 
 import sequencer
-from hil.export import export_c
 from hil.frames import FrameDecoder, encode
 from hil.layout_header import KIT
 from hil.testing import check_target
@@ -29,23 +30,15 @@ READY, REFUSED = 0xF0, 0xFF
 HELLO, NAMES, CONFIGURE, RESET, TICK, CHANNELS, PERMIT, PING, SAFE_NOW = range(1, 10)
 
 
+#: the first fault ends a program
+SANITIZED = ("-fsanitize=undefined,address", "-static-libasan", "-fno-sanitize-recover=undefined")
+
+
 @pytest.fixture(scope="module")
-def programs(tmp_path_factory):
-    """Folder with one program for each computer; the sanitizers end it at the first fault."""
-    folder = tmp_path_factory.mktemp("programs")
-    build = [
-        *(need("cc"), *STRICT, "-O1", "-fsanitize=undefined,address", "-static-libasan"),
-        *("-fno-sanitize-recover=undefined", "-DDC_BENCH", "-DDC_NAMES", f"-I{KIT}"),
-    ]
-    run([*build, "-c", *SOURCES, *LINK], cwd=folder)
-    objects = sorted(folder.glob("*.o"))
-    for name, sequence in DEMO.items():
-        # one of them knows the wiring that it is built for
-        wiring = wiring_of(sequence, load_vehicle(VEHICLE)) if name == "flight" else None
-        export_c(sequence, folder, wiring=wiring)
-        sources = (BENCH / "host.c", folder / f"{name}_tables.c")
-        run([*build, f"-DSEQUENCE={name}", f"-I{folder}", "-o", folder / name, *objects, *sources])
-    return folder
+def programs():
+    """Folder with one for each computer, of which one knows the wiring that it is built for."""
+    wirings = {"flight": wiring_of(DEMO["flight"], load_vehicle(VEHICLE))}
+    return built_programs(DEMO.values(), *SANITIZED, wirings=wirings)
 
 
 @pytest.mark.parametrize("name", DEMO)

@@ -25,15 +25,15 @@ CLOSE = 1e-5
 
 
 @pytest.fixture(scope="module")
-def kit(tmp_path_factory):
+def kit():
     # what the language leaves undefined ends the program here
     undefined = ("-fsanitize=undefined", "-fno-sanitize-recover=undefined")
-    return build_host(tmp_path_factory.mktemp("kit"), "-O2", *undefined)
+    return build_host("-O2", *undefined)
 
 
 @pytest.fixture(scope="module")
-def single(tmp_path_factory):
-    return build_host(tmp_path_factory.mktemp("kit_single"), "-DDC_SINGLE")
+def single():
+    return build_host("-DDC_SINGLE")
 
 
 seeds = st.integers(0, 2**64 - 1)
@@ -47,9 +47,9 @@ def test_random_sequences_give_the_reference_s_bits(kit, seed):
     assert first_difference(ride, partial(KitExecutor, library=kit)) is None
 
 
-def test_wide_tables_do_the_same(tmp_path):
+def test_wide_tables_do_the_same():
     """A hold of 33 s at 1 kHz does not fit 16 bits."""
-    wide = partial(KitExecutor, library=build_host(tmp_path, "-DDC_CODE_BITS=32"), bits=32)
+    wide = partial(KitExecutor, library=build_host("-DDC_CODE_BITS=32"), bits=32)
     for number in range(10):
         assert first_difference(pair(1, number), wide) is None, number
 

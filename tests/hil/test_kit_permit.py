@@ -41,13 +41,13 @@ def sequence(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def firing(tmp_path_factory, sequence):
-    return build_rig(tmp_path_factory.mktemp("firing"), sequence, "-DDC_LINK_DUMMY_LOADS")
+def firing(sequence):
+    return build_rig(sequence, "-DDC_LINK_DUMMY_LOADS")
 
 
 @pytest.fixture(scope="module")
-def plain(tmp_path_factory, sequence):
-    return build_rig(tmp_path_factory.mktemp("plain"), sequence)
+def plain(sequence):
+    return build_rig(sequence)
 
 
 @pytest.fixture
