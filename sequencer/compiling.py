@@ -88,6 +88,7 @@ class Kernels:
         self.name = name
         self._sources = tuple(sorted(sources))
         self._folder: Path | None = None
+        self._complete = False
 
     @property
     def folder(self) -> Path:
@@ -103,7 +104,9 @@ class Kernels:
 
     def complete(self) -> bool:
         """Whether this version has been compiled to its end before."""
-        return (self.folder / _COMPLETE).exists()
+        if not self._complete:  # what is there stays there, and it is asked for before every flight
+            self._complete = (self.folder / _COMPLETE).exists()
+        return self._complete
 
     def compiled(self, *signature: object, inline: bool = False) -> Callable[[F], F]:
         """Decorator: compile with numba (no fast-math, no Python exceptions for x/0, no GIL).

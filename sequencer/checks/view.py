@@ -48,6 +48,8 @@ class View:
         self._signals: dict[str, Signal | None] = {}
         #: kind -> name -> (place in the record, event), in order
         self._events: dict[str, dict[str, list[tuple[int, Event]]]] = {}
+        #: the same, as occurrences, of those that have been asked for
+        self._known: dict[tuple[str, str], list[Occurrence]] = {}
         for order, event in enumerate(record.events):
             names = self._events.setdefault(event.kind, {})
             names.setdefault(event.name, []).append((order, event))
@@ -108,10 +110,15 @@ class View:
         names = self._events.get(pattern.kind)
         if names is None:
             return []
-        return [
-            [Occurrence(event.tick, order, event.label) for order, event in names[name]]
-            for name in pattern.fitting(names)
-        ]
+        found = []
+        for name in pattern.fitting(names):
+            known = self._known.get((pattern.kind, name))
+            if known is None:
+                label = names[name][0][1].label
+                known = [Occurrence(event.tick, order, label) for order, event in names[name]]
+                self._known[pattern.kind, name] = known
+            found.append(known)
+        return found
 
     def _onsets(self, item: Onset) -> list[list[Occurrence]]:
         label = f"becomes {item.condition.text}"

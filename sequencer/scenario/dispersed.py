@@ -14,6 +14,7 @@ import numpy as np
 from sequencer.errors import UsageError
 from sequencer.scenario.distributions import LEAST_SHARE
 from sequencer.scenario.model import Dispersions, Scenario
+from sequencer.world.memory import copied
 
 __all__ = ["dispersed", "drawn_values", "plain_shares", "plain_shares_of"]
 
@@ -104,7 +105,7 @@ def dispersed(
             f"{scenario.path}: disperses {len(dispersions.each)} quantities, not {len(shares)}"
         )
     if dispersions.start is None or flight == 0:
-        params = scenario.params.copy()
+        params = copied(scenario.params)[0]
         params["seed"], params["flight"] = chosen, flight
         return replace(scenario, params=params)
     draft = dispersions.start()

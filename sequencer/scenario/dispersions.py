@@ -27,6 +27,7 @@ from sequencer.scenario.quantities import vehicle_quantities
 from sequencer.scenario.schema import ScenarioFile
 from sequencer.scenario.site import Site
 from sequencer.vehicle import Vehicle
+from sequencer.world.memory import copied
 
 __all__ = ["resolve_dispersions"]
 
@@ -83,7 +84,7 @@ def resolve_dispersions(
     wind, gusts = tables.weather.wind, tables.weather.gusts
 
     def start() -> Draft:
-        return Draft(params.copy(), list(faults), link, wind, list(gusts))
+        return Draft(copied(params)[0], list(faults), link, wind, list(gusts))
 
     mixing = _mixing(document, tables.correlations, list(found))
     return Dispersions(tuple(found.values()), mixing, start)

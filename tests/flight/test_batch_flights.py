@@ -146,6 +146,22 @@ def test_many_flights_on_any_number_of_threads() -> None:
     assert len({record.facts["apogee_m"] for record in alone}) >= 4
 
 
+@pytest.mark.parametrize(("threads", "whole", "most"), [(1, True, 1), (1, False, 4), (2, True, 5)])
+def test_flights_are_taken_as_they_are_needed(threads: int, whole: bool, most: int) -> None:
+    """One by one where nothing else was asked for: the next may depend on the last record."""
+    scenario = replace(scenario_of("breeze"), stop_ticks=50)
+    taken = 0
+
+    def flights() -> Iterator[Scenario]:
+        nonlocal taken
+        for number in count(1):
+            taken += 1
+            yield dispersed(scenario, number, 7)
+
+    next(fly_flights(flights(), threads, whole=whole))
+    assert taken == most
+
+
 def test_threads_leave_plans_and_verdicts_to_the_caller(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two that judge at once would hand the interpreter's lock to and fro all the time."""
     scenario = scenario_of("breeze")

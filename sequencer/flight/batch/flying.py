@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,9 +35,11 @@ __all__ = ["fly_compiled", "fly_flights"]
 
 #: events for which there is room at first
 _EVENTS = 1024
-#: flights under way or waiting for their turn, for each thread: enough that one which takes twice
-#: as long, and is asked for first, lets no thread wait
-_AHEAD = 3
+#: flights under way or waiting for their turn, for each thread, while records are made of others
+_AHEAD = 2
+#: flights that are laid out, flown and told together: what judges them is then still in the
+#: processor's caches for all but the first
+_TOGETHER = 4
 
 
 def fly_compiled(scenario: Scenario) -> FlightRecord:
@@ -52,14 +55,15 @@ def fly_flights(
 ) -> Iterator[FlightRecord]:
     """Fly many flights, each as `fly_compiled` does; records come in the order of the flights.
 
-    flights   such as `dispersed` gives; taken as they are needed, so they may be without end
+    flights   such as `dispersed` gives; taken as they are needed, so they may be without end: one
+              by one, but a few ahead where there are threads or `whole` is False
     threads   that fly at the same time. They do nothing else: flights are laid out, and their
               records made, by whoever asks for these. What comes out does not depend on their
               number
     whole     False: records come without signals, and verdicts do not say why, which saves some
               milliseconds for each. The same flight flown alone has both
 
-    Memory holds three flights per thread. Raises UsageError for less than one thread.
+    Memory holds two flights per thread and four more. Raises UsageError for less than one thread.
     """
     if threads < 1:
         raise UsageError(f"flights need at least one thread, not {threads}")
@@ -68,28 +72,32 @@ def fly_flights(
 
 def _in_order(flights: Iterable[Scenario], threads: int, *, whole: bool) -> Iterator[FlightRecord]:
     desk = _Desk(whole=whole)
+    together = 1 if whole else _TOGETHER
     if threads == 1:
-        for scenario in flights:
-            flight = desk.laid_out(scenario)
-            flight.fly()
-            yield flight.record()
+        several = iter(flights)
+        while laid := list(map(desk.laid_out, islice(several, together))):
+            for flight in laid:
+                flight.fly()
+            for flight in laid:
+                yield flight.record()
         return
     waiting: deque[tuple[_Laid, Future[None]]] = deque()
     pool = ThreadPoolExecutor(threads, "flight")
 
-    def landed() -> FlightRecord:
-        flight, over = waiting.popleft()
-        over.result()
-        return flight.record()
+    def landed(count: int) -> Iterator[FlightRecord]:
+        first = [waiting.popleft() for _ in range(count)]
+        for _, over in first:
+            over.result()
+        return (flight.record() for flight, _ in first)
 
     try:
         for scenario in flights:
             flight = desk.laid_out(scenario)
             waiting.append((flight, pool.submit(flight.fly)))
-            if len(waiting) >= _AHEAD * threads:
-                yield landed()
+            if len(waiting) >= _AHEAD * threads + together:
+                yield from landed(together)
         while waiting:
-            yield landed()
+            yield from landed(1)
     finally:
         pool.shutdown(cancel_futures=True)
 
