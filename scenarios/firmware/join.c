@@ -76,12 +76,9 @@ void dc_join(dc_board *board)
     board->logic = &logic;
     board->build = "by hand";
     board->sequence = written_for;
-    board->inputs.names = inputs;
-    board->inputs.count = INPUTS;
-    board->states.names = states;
-    board->states.count = STATES;
-    board->functions.names = functions;
-    board->functions.count = PULSES + SERVOS;
+    board->inputs = (dc_names){inputs, INPUTS};
+    board->states = (dc_names){states, STATES};
+    board->functions = (dc_names){functions, PULSES + SERVOS};
     board->values = values;
     board->fresh = fresh;
 }

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from alike import assert_same
+from building import once
 from kit_rig import CORES, LINK, STRICT, need, run
 
 import sequencer
@@ -31,12 +32,22 @@ SCENARIOS = (
 load = cache(sequencer.load)
 
 
-@pytest.fixture(scope="module")
-def program(tmp_path_factory):
-    """The firmware as it should be; the sanitizers end it at the first fault."""
+def built(variant="", flags=()):
+    """A program, compiled once for all workers."""
     need("cc")
+    own = sorted(firmware_folder().glob("*.[ch]"))
+    folder = once(
+        ["cc", variant, *flags, *own],
+        lambda folder: build(folder / "flight_by_hand", variant, flags=flags),
+    )
+    return folder / "flight_by_hand"
+
+
+@pytest.fixture(scope="module")
+def program():
+    """The firmware as it should be; the sanitizers end it at the first fault."""
     checks = ("-fsanitize=undefined,address", "-static-libasan", "-fno-sanitize-recover=undefined")
-    return build(tmp_path_factory.mktemp("by_hand") / "flight_by_hand", flags=(*STRICT, *checks))
+    return built(flags=(*STRICT, *checks))
 
 
 def scenario(name):
@@ -60,9 +71,8 @@ def test_it_conforms(seed, program):
 
 
 @pytest.mark.parametrize("variant", variants(), ids=lambda each: each.name.lower())
-def test_a_mistake_is_told_where_it_begins(variant, tmp_path):
-    need("cc")
-    made = build(tmp_path / "flight", variant.name)
+def test_a_mistake_is_told_where_it_begins(variant):
+    made = built(variant.name)
     found = first_divergence(scenario(variant.scenario).fly(on=f"flight=exec:{made}"))
     assert found is not None
     assert (found.computer, found.state) == ("flight", variant.state)
@@ -77,6 +87,21 @@ def test_the_list_holds_all_variants():
         written |= set(re.findall(r"VARIANT_(\w+)", file.read_text()))
     assert written == set(told)
     assert len(told) == len(set(told)) >= 8
+
+
+def test_the_page_shows_what_joins_it_and_what_it_can_be_built_with():
+    page = (demo_folder().parent / "docs" / "joining.md").read_text()
+    join = (firmware_folder() / "join.c").read_text()
+    shown = re.findall(r"```c\n(.*?)```", page, re.DOTALL)
+    assert len(shown) >= 2
+    assert all(each in join for each in shown)
+    rows = re.findall(
+        r"^\| `([A-Z_]+)` \| (.*) \| `(\w+)` \| (\S+) s, (\w+) \|$", page, re.MULTILINE
+    )
+    assert rows == [
+        (each.name, each.mistake, each.scenario, f"{each.time_s:.2f}", each.state)
+        for each in variants()
+    ]
 
 
 def test_it_is_refused_when_the_sequence_file_changes(program, tmp_path):
