@@ -49,6 +49,8 @@ class Beside:
         self._kept: deque[_Kept] = deque(maxlen=_KEPT)
         self._state = sequence.start
         self._entered: int | None = None
+        self._due = self._late = 0  # the clock of the next tick; how many were left out
+        self._last_late: int | None = None
         self._boot = -1
         self._found: Found | None = None
 
@@ -65,6 +67,8 @@ class Beside:
         self._kept.clear()
         self._state = self._sequence.start
         self._entered = None
+        self._due = self._late = 0
+        self._last_late = None
 
     def exchange(self, tick: int, values: Sequence[float], fresh: Sequence[bool]) -> Outputs:
         """One tick of both; the other target's outputs."""
@@ -81,6 +85,10 @@ class Beside:
     def _compare(
         self, tick: int, values: Sequence[float], fresh: Sequence[bool], its: Outputs
     ) -> None:
+        if tick > self._due:
+            self._late += tick - self._due
+            self._last_late = tick - 1
+        self._due = tick + 1
         model = self._model.tick(tick, values, fresh)
         remembered = self._model.remembered()
         entered = tick if self._entered is None else self._entered
@@ -91,7 +99,8 @@ class Beside:
         self._entered = int(remembered[ENTERED])
         difference = self._agreement.look(tick, model, its)
         if difference is not None:
-            self._found = Found(difference, [self._tick(*each) for each in self._kept], self._boot)
+            ticks = [self._tick(*each) for each in self._kept]
+            self._found = Found(difference, ticks, self._boot, self._late, self._last_late)
 
     def _tick(
         self,

@@ -15,6 +15,9 @@ from sequencer.sequence.phrases import commanded_by
 
 __all__ = ["Found", "Tick", "tell"]
 
+#: kinds of events that are about functions
+_OF_FUNCTIONS = frozenset({"fired", "ignored", "blocked", "moved", "ended", "cut"})
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tick:
@@ -35,12 +38,22 @@ class Found:
 
     ticks    up to the one on which it was found
     boot     number of the boot that it happened in
+    late     ticks of that boot that were left out so far; `last_late` is the clock of the last
     over     whether what comes afterwards need not be followed any longer
     """
 
-    def __init__(self, difference: Difference, ticks: Sequence[Tick], boot: int) -> None:
+    def __init__(
+        self,
+        difference: Difference,
+        ticks: Sequence[Tick],
+        boot: int,
+        late: int = 0,
+        last_late: int | None = None,
+    ) -> None:
         self.difference = difference
         self.boot = boot
+        self.late = late
+        self.last_late = last_late
         self.after: Later | None = None
         mine, other = at_odds(difference)
         self._awaited = other if mine is None else mine if other is None else None
@@ -52,13 +65,18 @@ class Found:
             self.follow(each.moment.clock, each.moment.outputs.events, each.its.events)
 
     def follow(self, clock: int, model: Sequence[Happening], its: Sequence[Happening]) -> None:
-        """A tick after it: whether what was missing comes now, or another exit instead."""
+        """A tick after it: whether what was missing comes now, or another exit instead.
+
+        Of the model only the very same counts: what else it does is an answer to the other's world.
+        """
         awaited = self._awaited
         if self.over or awaited is None:
             return
         for event in model if self._of_the_model else its:
-            if event == awaited or event[0] == awaited[0] == "took":
+            instead = event[0] == awaited[0] == "took"
+            if event == awaited or (instead and not self._of_the_model):
                 self.after = Later(event, clock - self.difference.clock)
+            if event == awaited or instead:
                 self.over = True
                 return
 
@@ -92,7 +110,9 @@ def tell(logic: FlightLogic, found: Found, tolerance_s: float, rate_hz: int) -> 
         firmware=firmware,
         decisions=tuple(decision(logic, each, moments) for each in asked),
         inputs=readings(logic, (name for each in asked for name in read_by(each)), here),
-        commanded=tuple(_commanded(logic, difference)),
+        declared=tuple(dict.fromkeys(_declared(logic, difference))),
+        late=found.late,
+        last_late=found.last_late,
     )
 
 
@@ -105,7 +125,7 @@ def _tail(found: Found, tolerance_s: float, rate_hz: int) -> str:
     time = f"{after.ticks / rate_hz:g} s"
     mine, other = at_odds(found.difference)
     if after.event in {mine, other}:
-        return f" until {time} later ({after.ticks} tick{'s' * (after.ticks > 1)})"
+        return f" until {time} later ({_ticks(after.ticks)})"
     return f"{within}, and took '{after.event[1]}' {time} later"
 
 
@@ -143,10 +163,24 @@ def _of_a_level(logic: FlightLogic, difference: Difference) -> Iterator[Asked]:
             yield logic.estimates[name]
 
 
-def _commanded(logic: FlightLogic, difference: Difference) -> Iterator[str]:
-    """Where the functions are commanded that one of them had to do with."""
+def _declared(logic: FlightLogic, difference: Difference) -> Iterator[str]:
+    """What the file says of the functions that one of them had to do with, and of messages."""
     for event in filter(None, at_odds(difference)):
         kind, name, _ = event
-        if kind in {"fired", "ignored", "blocked", "moved"} and name in logic.functions:
-            for where in commanded_by(logic, name):
-                yield f"'{name}' {where}"
+        function = logic.functions.get(name)
+        if kind not in _OF_FUNCTIONS or function is None:
+            continue
+        for where in commanded_by(logic, name):
+            yield f"'{name}' {where}"
+        if function.pulse_ticks:
+            yield f"'{name}' lasts {_length(logic, function.pulse_ticks)}"
+    if difference.levels[:1] == (("message", None),) and logic.publication is not None:
+        yield f"a message every {_length(logic, logic.publication.period_ticks)}"
+
+
+def _length(logic: FlightLogic, ticks: int) -> str:
+    return f"{ticks / logic.rate_hz:g} s ({_ticks(ticks)})"
+
+
+def _ticks(count: int) -> str:
+    return "1 tick" if count == 1 else f"{count} ticks"

@@ -92,7 +92,9 @@ class Divergence:
     model, firmware   what each did on that tick, in words; empty: nothing that can be seen
     decisions   what is in question, at most one of each side
     inputs      that go into them, or into the output that differs
-    commanded   where the sequence commands the function that it is about, in words
+    declared    what the sequence's file says of the function or the message that it is about
+    late        ticks since that boot that were late and left out, up to this one
+    last_late   clock of the last of them; None: there was none
     """
 
     computer: str
@@ -105,4 +107,6 @@ class Divergence:
     firmware: tuple[str, ...]
     decisions: tuple[Decision, ...] = ()
     inputs: tuple[Reading, ...] = ()
-    commanded: tuple[str, ...] = ()
+    declared: tuple[str, ...] = ()
+    late: int = 0
+    last_late: int | None = None

@@ -15,6 +15,11 @@ _LEAD = 17
 _TABLE = " " * 6
 #: ticks that are shown however narrow the page
 _FEWEST = 2
+#: what a condition that cannot be told counts as
+_UNKNOWN = {
+    "exit": "counts as false, at the top of a condition",
+    "inhibit": "counts as in place; where it blocks a parachute, as removed",
+}
 _TRUTHS = {None: "unknown", False: "no", True: "yes"}
 
 
@@ -22,8 +27,11 @@ def divergence_lines(divergence: Divergence, width: int) -> Iterator[str]:
     """What stands below its sentence, in lines of `width` as far as that is possible."""
     for who, what in (("model", divergence.model), ("firmware", divergence.firmware)):
         yield from folded(_lead(who), ", ".join(what) or "nothing", width)
-    if divergence.commanded:
-        yield from folded(_lead("commanded"), "; ".join(divergence.commanded), width)
+    if divergence.declared:
+        yield from folded(_lead("file says"), "; ".join(divergence.declared), width)
+    if divergence.late:
+        last = f"{divergence.late} since it booted, the last was tick {divergence.last_late}"
+        yield from folded(_lead("late ticks"), last, width)
     for decision in divergence.decisions:
         yield from _decision(decision, width)
     if divergence.inputs:
@@ -37,6 +45,8 @@ def _decision(decision: Decision, width: int) -> Iterator[str]:
     yield from folded(_lead(decision.kind), f"'{decision.name}' {link} {when}", width)
     if decision.constants:
         yield from folded(_lead("limits"), "; ".join(map(_constant, decision.constants)), width)
+    if any(term.truths[-1] is None for term in decision.terms) and decision.kind in _UNKNOWN:
+        yield from folded(_lead("unknown"), _UNKNOWN[decision.kind], width)
     yield from _table(list(_rows(decision)), width)
 
 
@@ -91,12 +101,12 @@ def _measured(reading: Reading) -> str:
 
 
 def _freshness(reading: Reading) -> str:
+    """How old the value is; of a bad one, how long it has been bad."""
     if reading.age_s is None:
-        return "never received" if not reading.fresh else "fresh"
-    if reading.fresh:
-        since = f", the last good one {reading.age_s:g} s before"
-        return "fresh" + (since if reading.value is None else "")
-    return f"{reading.age_s:g} s old"
+        return "fresh" if reading.fresh else "never received"
+    if reading.value is not None:
+        return "fresh" if reading.fresh else f"{reading.age_s:g} s old"
+    return f"{'fresh, ' if reading.fresh else ''}the last good one {reading.age_s:g} s before"
 
 
 def _lead(word: str) -> str:

@@ -212,6 +212,18 @@ def test_an_exit_that_comes_early_is_told_as_the_model_sees_it(logic):
     assert found.decisions[0].terms[1].truths == (False, False, True)
 
 
+def test_what_the_model_does_in_the_others_world_is_not_told(logic):
+    """The firmware stays for good, and the model goes on; the other way round it is told."""
+    early = logic_in(logic.path.parent, ("hold_s = 0.2", "hold_s = 0.1"))
+    ticks = [{}, UP, UP, UP | {"tilt": 26.0}, UP | {"parted": 1.0}, UP, UP]
+    found = compared(logic, Odd(early, same), ticks)
+    assert found.sentence.endswith("the firmware took 'tilt_abort', the model stayed")
+    found = compared(early, Odd(logic, same), ticks)
+    assert found.sentence.endswith(
+        "the model took 'tilt_abort', the firmware stayed, and took 'parted' 0.1 s later"
+    )
+
+
 def test_both_exits_are_told_where_each_took_its_own(logic):
     """The model tries the abort first; the firmware has the two the other way round."""
     edit = (
@@ -244,7 +256,7 @@ def test_an_inhibit_in_question_is_told_as_it_was_when_it_was_asked(logic):
     (decision,) = found.decisions
     assert (decision.kind, decision.name, decision.text) == ("inhibit", "key_out", "not key")
     assert [term.truths for term in decision.terms] == [(True, True, False)]
-    assert found.commanded == ("'nose' on entry to coast", "'nose' on entry to coast")
+    assert found.declared == ("'nose' on entry to coast", "'nose' lasts 0.3 s (3 ticks)")
 
 
 def test_bad_old_and_missing_inputs_are_told(logic):
@@ -289,7 +301,8 @@ def test_late_ticks_are_late_for_both(logic):
     ticks = [{}, UP, None, None, UP, UP | {"parted": 1.0}, None, *[UP | {"spin": 3.0}] * 5]
     assert compared(logic, Odd(logic, same), ticks) is None
     found = compared(logic, Odd(logic, edited(8, message=lambda _: None)), ticks)
-    assert (found.clock, found.tick) == (8, 8)
+    assert (found.clock, found.tick, found.late, found.last_late) == (8, 8, 3, 6)
+    assert found.declared == ("a message every 0.2 s (2 ticks)",)
 
 
 def test_only_the_first_difference_is_kept_and_the_flight_goes_on(logic):

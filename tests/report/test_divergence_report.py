@@ -60,13 +60,16 @@ FOUND = Divergence(
         Reading("range", "m", None, fresh=True, age_s=0.4),
         Reading("parted", "bool", None, fresh=False, age_s=None),
     ),
-    commanded=("'main_chute' on entry to abort_flight",),
+    declared=("'main_chute' on entry to abort_flight",),
+    late=3,
+    last_late=711,
 )
 
 WIDE = """\
     model        took 'tilt abort', entered 'abort_flight', fired 'main_chute'
     firmware     nothing
-    commanded    'main_chute' on entry to abort_flight
+    file says    'main_chute' on entry to abort_flight
+    late ticks   3 since it booted, the last was tick 711
     exit         'tilt abort' when tilt > tilt_max and not held_back, for 0.03 s
     limits       tilt_max 30 deg; least 0.5
       tick                  709    710      711      712
@@ -98,6 +101,20 @@ def test_a_label_that_leaves_no_room_gets_a_line_of_its_own():
     at = lines.index("      a_name_that_says_all > another_one_that_does")
     assert lines[at + 1].split() == ["yes"] * 4
     assert max(map(len, lines)) <= 60
+
+
+@pytest.mark.parametrize(
+    ("kind", "line"),
+    [
+        ("exit", "    unknown      counts as false, at the top of a condition"),
+        ("inhibit", "    unknown      counts as in place; where it blocks a parachute, as removed"),
+    ],
+)
+def test_what_an_unknown_term_counts_as_is_said_where_there_is_one(kind, line):
+    way = replace(FOUND.decisions[0], kind=kind)
+    unknown = replace(way, terms=(Term("held_back", (False, True, True, None)),))
+    assert line in list(divergence_lines(replace(FOUND, decisions=(unknown,)), 80))
+    assert line not in list(divergence_lines(replace(FOUND, decisions=(way,)), 80))
 
 
 def test_the_oldest_ticks_are_left_out_where_there_is_no_room():
