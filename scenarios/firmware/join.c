@@ -1,5 +1,5 @@
-/* The firmware on the bench: what the kit's link client (hil/kit/bench/dc_link.h) asks of it, in the
-   bench image only. The names are compared with those of the sequence file, one by one. */
+/* The firmware on the bench: what the kit's link client (hil/kit/bench/dc_link.h) asks of it, in
+   the bench image only. The names are compared with those of the sequence file, one by one. */
 
 #include "dc_link.h"
 

@@ -91,7 +91,7 @@ static void take_median(double x)
 /* Height and its rate are worked out where the barometer has answered; in between they stay. */
 static void barometer(void)
 {
-    double since, y;
+    double since, found, y;
 
     if (!in[BARO].fresh)
         return;
@@ -104,7 +104,8 @@ static void barometer(void)
     take_median(in[BARO].now.value);
     if (rate.started) {
         since = (double)rate.answers * BARO_DT;
-        y = rate.y + BARO_DT / (0.15 + BARO_DT) * ((sensed.height.value - rate.before) / since - rate.y);
+        found = (sensed.height.value - rate.before) / since;
+        y = rate.y + BARO_DT / (0.15 + BARO_DT) * (found - rate.y);
         if (!finite_number(y))
             return;
         rate.y = y;

@@ -312,7 +312,10 @@ static void upwards(uint32_t time)
     }
 }
 
-static bool falls_faster_than(double speed) { return sensed.climb.known && -sensed.climb.value > speed; }
+static bool falls_faster_than(double speed)
+{
+    return sensed.climb.known && -sensed.climb.value > speed;
+}
 
 static void over_the_top(void)
 {

@@ -1,7 +1,8 @@
 /* An exported sequence as a program of this host, on its standard input and output:
    `drycount fly --on exec:PROGRAM`. A board's bench image does the same with its UART.
 
-   Build with -DSEQUENCE=NAME -DDC_NAMES -DDC_BENCH: NAME_tables.c, the kit, and this folder. */
+   Build with -DSEQUENCE=NAME -DDC_NAMES -DDC_BENCH: NAME_tables.c, the kit, and this folder. Without a
+   SEQUENCE it is the program of whatever logic has the dc_join that it is linked with. */
 
 #define _POSIX_C_SOURCE 200809L
 
