@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 BASE := $(VENV)/.installed
 FULL := $(VENV)/.installed-for-tests
 
-.PHONY: demo test soak lint bench bench-many coverage clean
+.PHONY: demo test firmware soak lint bench bench-many coverage clean
 
 demo: $(BASE)
 	$(BIN)/drycount fly scenarios
@@ -17,6 +17,10 @@ test: $(FULL)
 	$(BIN)/python -m sequencer.flight
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest -n auto
+
+# every scenario on compiled firmware, beside the model; images go to build/firmware
+firmware: $(FULL)
+	$(BIN)/python -m hil.proving
 
 soak: $(FULL)
 	$(BIN)/python -m sequencer.testing.soak --pairs 100000
