@@ -25,7 +25,7 @@ from statistics import median
 import serial
 
 import sequencer
-from hil.export import export_c
+from hil.building import CROSS, HOST, build_image, build_program
 from hil.frames import encode
 from hil.messages import Frames, Kind, OutputFlag, Packet
 from hil.streams import PortStream
@@ -57,15 +57,8 @@ int main(int count, char **words)
     }
 }
 """
-#: numbers of an image -> how it is built, how fast it is to be
-_IMAGES = {
-    "double": (("-mcpu=cortex-m3",), ">= 10"),
-    "single": (("-mcpu=cortex-m3", "-DDC_SINGLE"), ">= 20"),
-    "single_by_hardware": (
-        ("-mcpu=cortex-m4", "-mfloat-abi=hard", "-mfpu=fpv4-sp-d16", "-DDC_SINGLE"),
-        ">= 20",
-    ),
-}
+#: numbers of an image -> how fast it is to be
+_IMAGES = {"double": ">= 10", "single": ">= 20", "single_by_hardware": ">= 20"}
 _TRIPS = 300
 _ROUNDS = 8
 _FLIGHTS = 3
@@ -86,7 +79,7 @@ def measure() -> list[tuple[str, float, str, str]]:
             ("calm landing on programs of this host", _speed(f"exec:{programs}"), "s/s", ">= 50"),
             ("the same against a flight without the model beside it", beside, "times", "<= 1.7"),
         ]
-        for image, (_, wanted) in _IMAGES.items():
+        for image, wanted in _IMAGES.items():
             if (folder / f"pad_{image}.elf").exists() and find_spec("unicorn") is not None:
                 speed = _speed(f"core:{programs}_{image}.elf")
                 what = f"calm landing on an emulated core, {image.replace('_', ' ')}"
@@ -95,26 +88,14 @@ def measure() -> list[tuple[str, float, str, str]]:
 
 
 def _build(folder: Path) -> None:
-    compiler = shutil.which("cc") or "cc"
     for name in ("flight", "pad"):
-        sources = folder / f"{name}_sources"
-        sources.mkdir()
         logic = load_sequence(demo_folder() / f"{name}.sequence.toml")
-        files = export_c(logic, sources, kit=True, bench=True)
-        flags = ("-std=c99", "-O2", "-DDC_BENCH", "-DDC_NAMES", f"-DSEQUENCE={name}")
-        code = [str(file) for file in files if file.suffix == ".c"]
-        mine = [file for file in code if "lm3s" not in file]
-        subprocess.run([compiler, *flags, f"-I{sources}", "-o", folder / name, *mine], check=True)
-        cross = shutil.which("arm-none-eabi-gcc")
-        if cross is not None:
-            board = [file for file in code if not file.endswith("host.c")]
-            layout = ("-nostdlib", "-T", sources / "bench" / "lm3s" / "lm3s.ld")
-            where = (f"-I{sources}", f"-I{sources / 'bench'}")
-            words = (cross, "-mthumb", "-ffreestanding", *flags, *layout, *where)
-            for image, (core, _) in _IMAGES.items():
-                out = ("-o", folder / f"{name}_{image}.elf")
-                subprocess.run([*words, *core, *out, *board, "-lgcc"], check=True)
+        build_program(folder / name, logic)
+        if shutil.which(CROSS) is not None:
+            for numbers in _IMAGES:
+                build_image(folder / f"{name}_{numbers}.elf", logic, numbers=numbers)
     (folder / "echo.c").write_text(_ECHO, encoding="utf-8")
+    compiler = shutil.which(HOST) or HOST
     subprocess.run([compiler, "-O2", "-o", folder / "echo", folder / "echo.c"], check=True)
 
 

@@ -5,22 +5,20 @@ The sources and the list of variants lie beside the demo's scenarios, in ``firmw
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from hil.layout_header import KIT
-from sequencer.errors import InternalError, UsageError
+from hil.building import HOST, link_image, link_program
+from sequencer.errors import UsageError
 from sequencer.scenario.starter import demo_folder
 
-__all__ = ["Variant", "build", "firmware_folder", "sources", "variants"]
+__all__ = ["COMPUTER", "Variant", "build", "build_board", "firmware_folder", "sources", "variants"]
 
-_BENCH: Final = KIT / "bench"
+#: whose logic it is
+COMPUTER: Final = "flight"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,16 +51,15 @@ def variants() -> tuple[Variant, ...]:
 
 
 def sources() -> tuple[Path, ...]:
-    """The firmware's own files, and the link with the program's face to this host."""
-    own = sorted(firmware_folder().glob("*.c"))
-    return (*own, *sorted(_BENCH.glob("dc_link*.c")), _BENCH / "host.c")
+    """The firmware's own files; the link and the face to a host or a board come from the kit."""
+    return tuple(sorted(firmware_folder().glob("*.c")))
 
 
 def build(
     program: Path,
     variant: str = "",
     *,
-    compiler: Sequence[str] = ("cc",),
+    compiler: Sequence[str] = (HOST,),
     flags: Sequence[str] = (),
 ) -> Path:
     """Compile the firmware into a program for ``exec:``; returns its path.
@@ -75,15 +72,11 @@ def build(
     known = [each.name for each in variants()]
     if variant and variant not in known:
         raise UsageError(f"unknown variant '{variant}' (known: {', '.join(known)})")
-    if shutil.which(compiler[0]) is None:
-        raise UsageError(f"no C compiler: '{compiler[0]}' is not on the path")
-    words = [
-        *(*compiler, "-std=c99", "-O2", "-DDC_BENCH", *flags),
-        *((f"-DVARIANT_{variant}",) if variant else ()),
-        *(f"-I{folder}" for folder in (KIT, _BENCH, firmware_folder())),
-        *("-o", os.fspath(program), *map(os.fspath, sources())),
-    ]
-    done = subprocess.run(words, check=False, capture_output=True, text=True)  # noqa: S603 - ours
-    if done.returncode != 0:
-        raise InternalError(f"{compiler[0]} does not take the firmware: {done.stderr}")
-    return program
+    mistake = (f"-DVARIANT_{variant}",) if variant else ()
+    words = (*flags, *mistake, f"-I{firmware_folder()}")
+    return link_program(program, sources(), words, compiler=compiler)
+
+
+def build_board(image: Path) -> Path:
+    """Compile the firmware into an image for ``core:`` and ``qemu:``; raises as `build` does."""
+    return link_image(image, sources(), (f"-I{firmware_folder()}",))

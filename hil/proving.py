@@ -1,7 +1,7 @@
 """All scenarios on firmware, beside the model: python -m hil.proving [PATH ...]
 
-Without --on it is the demo's firmware, built here: the exported sequences as programs of this host
-and as machine code on an emulated core and on an emulated board, and the flight computer written by
+Without --on it is what the sequences are exported as, built here: programs of this host, machine
+code on an emulated core and on an emulated board; and for the demo the flight computer written by
 hand, with mistakes that have to be noticed. With --on it is yours:
 
     python -m hil.proving scenarios --on flight=exec:build/flight --on flight=core:build/flight.elf

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 
 import pytest
@@ -82,14 +83,14 @@ def test_firmware_without_the_mistake_is_told(program):
     assert notice_all([mistake], 1) == ["HOLD_SHORT: was not noticed"]
 
 
-@pytest.mark.parametrize(("strict", "failed"), [("0", 0), ("1", 3)])
+@pytest.mark.parametrize(("strict", "failed"), [("0", 0), ("1", 6)])
 def test_a_tool_that_is_missing_is_told(strict, failed, monkeypatch, tmp_path, capsys):
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.setenv("DRYCOUNT_NO_SKIP", strict)
     assert main([str(SHORT), "--jobs", "1", "--build", str(tmp_path / "b")]) == (failed > 0)
     out = capsys.readouterr().out
     assert "exported, qemu is left out: `arm-none-eabi-gcc` is not on the path" in out
-    assert out.count("LEFT OUT") == (0 if failed else 3)
+    assert out.count("LEFT OUT") == (0 if failed else 6)
     assert out.endswith(f"\n1 passed, {failed} failed\n")
 
 
@@ -107,6 +108,22 @@ def test_each_sequence_that_a_scenario_names_is_built_once(monkeypatch, tmp_path
     assert set(way.instead) == {logic.digest for logic in built}
     target = way.target({"flight": FLIGHT.digest, "other": "0" * 64})
     assert target == f"flight=exec:{tmp_path}/flight_{FLIGHT.digest[:8]}"
+
+
+def test_firmware_written_by_hand_is_for_one_sequence(monkeypatch, tmp_path):
+    """What is flown of somebody else's folder is his sequences, exported."""
+    monkeypatch.setattr(demo_firmware, "_way", lambda each, *_: each.name)
+    monkeypatch.setattr(demo_firmware, "_mistakes", lambda _: ["one"])
+    monkeypatch.setattr(demo_firmware, "_no", lambda _: "")
+    shutil.copytree(demo_folder(), tmp_path, dirs_exist_ok=True)
+    file = tmp_path / "flight.sequence.toml"
+    file.write_text(file.read_text().replace("value = 0.4,", "value = 0.5,"))
+    theirs = build_demo([tmp_path / SHORT.name], tmp_path / "build")
+    assert all("by hand" not in name for name in theirs.ways)
+    assert not theirs.mistakes
+    ours = build_demo([SHORT], tmp_path / "build")
+    assert set(theirs.ways) < set(ours.ways)
+    assert ours.mistakes
 
 
 def test_only_words_that_are_known(tmp_path):
