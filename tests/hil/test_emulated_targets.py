@@ -36,15 +36,6 @@ from sequencer.testing.agreement import first_difference
 from sequencer.testing.soak import pair
 
 DEMO = {name: load_sequence(demo_folder() / f"{name}.sequence.toml") for name in ("flight", "pad")}
-#: scenario, and which computers the image is
-FLIGHTS = {
-    "calm_landing": ("flight", "pad"),
-    "start_refused_by_switches": ("flight", "pad"),
-    "pad_reboots_in_ascent": ("flight", "pad"),
-    "reboot_in_ascent": ("flight",),
-    "abort_at_release": ("flight",),
-    "link_lost_in_count": ("pad",),
-}
 
 
 @pytest.fixture(scope="module")
@@ -71,14 +62,6 @@ def test_the_image_conforms_on_an_emulated_core(name, images):
     found = check_target(f"core:{images}/{{computer}}.elf", DEMO[name])
     assert "a warm boot keeps retained flags and nothing else" in found
     assert "refuses another sequence" in found
-
-
-@pytest.mark.usefixtures("emulator")
-@pytest.mark.parametrize("name", FLIGHTS)
-def test_a_flight_on_the_emulated_core_is_the_flight_on_the_model(name, images):
-    scenario = sequencer.load(demo_folder() / f"{name}.scenario.toml")
-    on = ",".join(f"{computer}=core:{images}/{computer}.elf" for computer in FLIGHTS[name])
-    assert_same(scenario.fly(on=on), scenario.fly())
 
 
 @pytest.fixture(scope="module")
@@ -150,12 +133,6 @@ def test_the_image_costs_what_the_page_says(images):
 def test_the_same_image_conforms_on_an_emulated_board(images):
     found = check_target(f"qemu:{images}/pad.elf", DEMO["pad"], ticks=60)
     assert "a warm boot keeps retained flags and nothing else" in found
-
-
-@pytest.mark.usefixtures("boards")
-def test_a_flight_on_the_emulated_board_is_the_flight_on_the_model(images):
-    scenario = sequencer.load(demo_folder() / "start_refused_by_switches.scenario.toml")
-    assert_same(scenario.fly(on=f"qemu:{images}/{{computer}}.elf"), scenario.fly())
 
 
 @pytest.mark.usefixtures("boards")
