@@ -115,6 +115,7 @@ class LinkTarget:
     def describe(self) -> Mapping[str, str]:
         """What executed the sequence, as it says itself."""
         board = self._board
+        can_fire = board.abilities & Ability.CAN_FIRE
         facts = {
             "target": self.link.stream.name,
             "board": printable(board.name),
@@ -123,6 +124,7 @@ class LinkTarget:
             "firmware": self._firmware(board),
             "wiring": board.wiring.hex() if board.wiring != NOT_TOLD else "not told",
             "numbers": "double" if board.value_bytes == 8 else "single",
+            "outputs": "masked, permit possible" if can_fire else "always masked",
         }
         if self._channels is not None:
             facts["channels"] = ", ".join(self._channels.words())

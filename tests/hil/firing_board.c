@@ -12,6 +12,7 @@ static uint32_t clock_us, driven, drives, chances;
 static uint8_t key;
 static float loads[3];
 static const char *const names[] = {"X1", "X2", "X3"};
+static const uint8_t not_told[32] = {0};
 
 static void write_bytes(void *context, const uint8_t *bytes, size_t count)
 {
@@ -67,6 +68,9 @@ void rig_boot(uint32_t boots, uint32_t without)
     board.firing = (without & 4) != 0 ? NULL : &firing;
     if ((without & 8) != 0)
         board.wiring = NULL;
+    if ((without & 512) != 0)
+        board.wiring = not_told;
+    channels.ohms = (without & 1024) != 0 ? NULL : ohms;
     firing.drives = (without & 16) != 0 ? NULL : OF(SEQUENCE, _drives);
     firing.armed = (without & 32) != 0 ? NULL : armed;
     firing.chance = (without & 64) != 0 ? NULL : chance;

@@ -78,6 +78,15 @@ def test_a_pulse_that_was_masked_when_it_began_stays_masked(rig):
     assert (rig.tick(a=1), rig.driven) == (0, 0b001)  # and the first one anew
 
 
+def test_the_next_permit_switches_nothing_on(rig):
+    """Not even a pulse that began under the one before."""
+    rig.begin()
+    rig.hold()
+    assert (rig.tick(a=1), rig.driven) == (0, 0b001)
+    rig.hold()
+    assert [(rig.tick(), rig.driven) for _ in range(3)] == 3 * [(0, 0)]
+
+
 def test_only_channels_of_the_permit_are_driven(rig):
     rig.begin()
     rig.hold(channels=0b010)
@@ -232,7 +241,7 @@ def test_asking_and_taking_survive_the_clock_s_wrap(firing, sequence):
     assert rig.driven == 0
 
 
-@pytest.mark.parametrize("without", [1 << bit for bit in range(9)])
+@pytest.mark.parametrize("without", [1 << bit for bit in range(11)])
 def test_a_board_that_lacks_something_cannot_fire(firing, sequence, without):
     rig = Rig(firing, sequence, without=without)
     assert rig.greet() == HELLO

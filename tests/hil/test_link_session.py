@@ -168,6 +168,7 @@ def test_channels_are_told_by_their_names(sequence):
     board = ReferenceBoard(sequence, ohm=(1.523, math.nan))
     target, _ = target_on(sequence, board)
     assert "channels" not in target.describe()
+    assert target.describe()["outputs"] == "always masked"
     found = target.measure_channels()
     assert list(found.ohm) == ["F1", "F2"]
     assert found.words() == ("F1 1.52 ohm", "F2 not measured")
@@ -253,6 +254,17 @@ def test_a_dead_man_that_struck_does_not_change_what_the_logic_does(sequence):
     wire.clock.now += 60.0
     assert target.exchange(1, [0.0, 1.0], [True, True]).state == "wait"
     assert wire.board.struck
+
+
+def test_a_board_that_could_fire_is_flown_without_a_permit(sequence):
+    target, wire = target_on(sequence, ReferenceBoard(sequence, abilities=15))
+    assert target.describe()["outputs"] == "masked, permit possible"
+    target.reset(Boot.COLD)
+    target.exchange(0, [9.0, 1.0], [True, True])
+    target.close()
+    sent = [Packet.of(each).kind for each in FrameDecoder().feed(b"".join(wire.written))]
+    assert sent.count(5) == 1  # a tick
+    assert 7 not in sent  # no permit
 
 
 def test_outputs_that_are_not_masked_end_the_run(sequence):

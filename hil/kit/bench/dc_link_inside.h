@@ -68,9 +68,15 @@ static inline uint32_t dc_link_now(const dc_link *link)
     return link->board->micros != NULL ? link->board->micros(link->board->context) : 0;
 }
 
-static inline uint16_t dc_link_channel_count(const dc_board *board)
+/* Of those that the board can measure. */
+static inline uint8_t dc_link_channel_count(const dc_board *board)
 {
-    return board->channels != NULL ? board->channels->names.count : 0;
+    const dc_channels *channels = board->channels;
+
+    if (channels == NULL || channels->ohms == NULL)
+        return 0;
+    return (uint8_t)(channels->names.count < DC_LINK_CHANNELS ? channels->names.count
+                                                              : DC_LINK_CHANNELS);
 }
 
 /* A payload's first bytes. */

@@ -61,7 +61,6 @@ int dc_link_can_fire(const dc_board *board)
     for (i = 0; i < DC_LINK_SHA; i++)
         told |= dc_link_sha_at(board->wiring, i);
     return told != 0 && dc_link_channel_count(board) > 0 &&
-           dc_link_channel_count(board) <= DC_LINK_CHANNELS &&
            firing->dummy_least >= DC_LINK_LEAST_DUMMY && firing->dummy_most >= firing->dummy_least;
 }
 

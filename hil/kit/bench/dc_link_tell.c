@@ -37,9 +37,8 @@ uint8_t dc_link_greet(const dc_link *link, dc_link_writer *w)
 
 uint8_t dc_link_name(const dc_link *link, dc_link_writer *w, const uint8_t *body, size_t count)
 {
-    static const dc_names none = {NULL, 0};
-    const dc_names *list;
-    uint16_t i, first;
+    const char *const *names = NULL;
+    uint16_t total, i, first;
     size_t counted;
 
     if (count != 3)
@@ -47,31 +46,36 @@ uint8_t dc_link_name(const dc_link *link, dc_link_writer *w, const uint8_t *body
     first = (uint16_t)dc_link_get(body + 1, 2);
     switch (body[0]) {
     case 0:
-        list = &link->board->inputs;
+        names = link->board->inputs.names;
+        total = link->board->inputs.count;
         break;
     case 1:
-        list = &link->board->states;
+        names = link->board->states.names;
+        total = link->board->states.count;
         break;
     case 2:
-        list = &link->board->functions;
+        names = link->board->functions.names;
+        total = link->board->functions.count;
         break;
     case 3:
-        list = link->board->channels != NULL ? &link->board->channels->names : &none;
+        total = dc_link_channel_count(link->board);
+        if (total > 0)
+            names = link->board->channels->names.names;
         break;
     default:
         return BAD_BODY;
     }
-    if (first > list->count)
+    if (first > total)
         return BAD_BODY;
     dc_link_put(w, body[0], 1);
     dc_link_put(w, first, 2);
-    dc_link_put(w, list->count, 2);
+    dc_link_put(w, total, 2);
     counted = w->at;
     dc_link_put(w, 0, 1);
-    for (i = first; i < list->count && w->bytes[counted] < 255; i++) {
-        if (w->at + 1 + dc_link_length(list->names[i], 100) > w->room)
+    for (i = first; i < total && w->bytes[counted] < 255; i++) {
+        if (w->at + 1 + dc_link_length(names[i], 100) > w->room)
             break;
-        dc_link_put_text(w, list->names[i], 100);
+        dc_link_put_text(w, names[i], 100);
         w->bytes[counted] = (uint8_t)(w->bytes[counted] + 1u);
     }
     return 0;
@@ -80,7 +84,7 @@ uint8_t dc_link_name(const dc_link *link, dc_link_writer *w, const uint8_t *body
 uint8_t dc_link_measure(const dc_link *link, dc_link_writer *w, size_t count)
 {
     const dc_board *board = link->board;
-    uint16_t channels = dc_link_channel_count(board), i;
+    uint8_t channels = dc_link_channel_count(board), i;
 
     if (channels == 0)
         return CANNOT;
@@ -89,7 +93,7 @@ uint8_t dc_link_measure(const dc_link *link, dc_link_writer *w, size_t count)
     dc_link_put_single(w, board->channels->test_current);
     dc_link_put(w, channels, 1);
     for (i = 0; i < channels; i++) {
-        float ohms = board->channels->ohms(board->context, (uint8_t)i);
+        float ohms = board->channels->ohms(board->context, i);
         dc_link_put_single(w, ohms < 0.0f ? 0.0f : ohms); /* a meter's offset */
     }
     return 0;
