@@ -8,7 +8,7 @@ static dc_link link_;
 static dc_board board;
 static uint8_t out[8192];
 static size_t sent;
-static uint32_t clock_us, driven, drives, chances;
+static uint32_t clock_us, driven, drives, chances, unlucky;
 static uint8_t key;
 static float loads[3];
 static const char *const names[] = {"X1", "X2", "X3"};
@@ -43,7 +43,7 @@ static uint8_t armed(void *context)
 static uint32_t chance(void *context)
 {
     (void)context;
-    return chances += 0x9e3779b9u;
+    return unlucky ? 0 : (chances += 0x9e3779b9u);
 }
 
 static void drive(void *context, uint32_t channels)
@@ -71,6 +71,7 @@ void rig_boot(uint32_t boots, uint32_t without)
     if ((without & 512) != 0)
         board.wiring = not_told;
     channels.ohms = (without & 1024) != 0 ? NULL : ohms;
+    unlucky = without & 2048;
     firing.drives = (without & 16) != 0 ? NULL : OF(SEQUENCE, _drives);
     firing.armed = (without & 32) != 0 ? NULL : armed;
     firing.chance = (without & 64) != 0 ? NULL : chance;

@@ -253,6 +253,13 @@ def test_a_board_that_lacks_something_cannot_fire(firing, sequence, without):
     assert rig.driven == 0
 
 
+def test_without_a_challenge_there_is_no_permit(firing, sequence):
+    rig = Rig(firing, sequence, without=2048)
+    rig.begin()
+    assert rig.permit(ASK) == REFUSED
+    assert rig.permit(TAKE, challenge=0) == REFUSED
+
+
 def test_an_image_that_was_not_built_for_it_never_writes_an_output(plain, sequence):
     rig = Rig(plain, sequence)
     assert rig.greet() == HELLO

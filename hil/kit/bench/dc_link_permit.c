@@ -117,11 +117,9 @@ static uint8_t grant(dc_link *link, uint8_t step, uint32_t channels, uint16_t mi
 {
     const dc_board *board = link->board;
     dc_permit *permit = &link->permit;
-    int asked;
+    int asked = permit->stage == ASKED && challenge == permit->challenge &&
+                channels == permit->channels && milliseconds == permit->milliseconds;
 
-    dc_link_check(link);
-    asked = permit->stage == ASKED && challenge == permit->challenge &&
-            channels == permit->channels && milliseconds == permit->milliseconds;
     dc_link_mask(link); /* a challenge counts once, and asking ends what holds */
     if (!may_fire(link, channels))
         return NO_PERMIT;
