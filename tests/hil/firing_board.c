@@ -8,7 +8,7 @@ static dc_link link_;
 static dc_board board;
 static uint8_t out[8192];
 static size_t sent;
-static uint32_t clock_us, driven, drives, chances, unlucky;
+static uint32_t clock_us, pace_us, driven, drives, chances, unlucky;
 static uint8_t key;
 static float loads[3];
 static const char *const names[] = {"X1", "X2", "X3"};
@@ -24,7 +24,7 @@ static void write_bytes(void *context, const uint8_t *bytes, size_t count)
 static uint32_t micros(void *context)
 {
     (void)context;
-    return clock_us;
+    return clock_us += pace_us;
 }
 
 static float ohms(void *context, uint8_t channel)
@@ -72,6 +72,7 @@ void rig_boot(uint32_t boots, uint32_t without)
         board.wiring = not_told;
     channels.ohms = (without & 1024) != 0 ? NULL : ohms;
     unlucky = without & 2048;
+    pace_us = 0;
     firing.drives = (without & 16) != 0 ? NULL : OF(SEQUENCE, _drives);
     firing.armed = (without & 32) != 0 ? NULL : armed;
     firing.chance = (without & 64) != 0 ? NULL : chance;
@@ -87,6 +88,8 @@ void rig_set(uint32_t us, uint8_t in)
     key = in;
 }
 
+/* How long it takes from one look at the clock to the next. */
+void rig_pace(uint32_t us) { pace_us = us; }
 void rig_load(uint8_t channel, float ohm) { loads[channel] = ohm; }
 void rig_watch(void) { dc_link_watch(&link_); }
 void rig_take(const uint8_t *bytes, size_t count) { dc_link_take(&link_, bytes, count); }

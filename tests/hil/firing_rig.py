@@ -123,6 +123,10 @@ class Rig:
     def load(self, channel, ohm):
         self._board.rig_load(channel, ohm)
 
+    def pace(self, us):
+        """How long the board takes from one look at its clock to the next."""
+        self._board.rig_pace(us)
+
     @property
     def driven(self):
         return self._board.rig_driven()

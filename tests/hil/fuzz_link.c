@@ -383,7 +383,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     size_t piece = LINE;
 
     if (board.write == NULL) {
-        dc_exported(&board);
+        dc_join(&board);
         board.board = "fuzzed";
         board.write = hear;
         board.micros = micros;

@@ -6,7 +6,8 @@ import random
 import struct
 from pathlib import Path
 
-from kit_rig import LINK, SOURCES, need, run
+from building import need, once
+from kit_rig import LINK, SOURCES, run
 from reference_board import (
     CHANNELS,
     CONFIGURE,
@@ -19,7 +20,7 @@ from reference_board import (
     TICK,
 )
 
-from hil.export import export_c
+from hil.export import export_c, tables_header, tables_source
 from hil.layout_header import KIT
 
 HERE = Path(__file__).parent
@@ -48,10 +49,17 @@ def build(folder, sequence, compiler, *, watched=(), link=()):
     return folder / "fuzz_link"
 
 
-def build_with(folder, sequence, source, instead):
-    """The program in `folder` with a kit source compiled from the text `instead`."""
-    spoilt = folder / "spoilt" / source
-    spoilt.parent.mkdir(exist_ok=True)
+def built(sequence):
+    """A folder with the target, a program that reads lists; built once, nobody may write to it."""
+    ours = (HERE / "fuzz_link.c", HERE / "fuzz_frame.h")
+    tables = (tables_header(sequence), tables_source(sequence))
+    words = (need("cc"), *FAULTS_END_IT, *ALONE)
+    return once([*words, *ours, *tables], lambda folder: build(folder, sequence, "cc"))
+
+
+def build_with(folder, into, sequence, source, instead):
+    """The program in `folder` with the text `instead` of a kit source, made in `into`."""
+    spoilt = into / source
     spoilt.write_text(instead, encoding="utf-8")
     objects = [each for each in folder.glob("*.o") if each.stem != spoilt.stem]
     program = spoilt.with_suffix("")

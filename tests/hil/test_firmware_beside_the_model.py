@@ -7,10 +7,12 @@ import textwrap
 from pathlib import Path
 
 import pytest
-from kit_rig import need, run
+from building import need, once
+from kit_rig import run
 
 import sequencer
-from hil.export import export_c
+from hil.export import export_c, tables_header, tables_source
+from hil.layout_header import KIT
 from sequencer.flight import first_divergence
 from sequencer.flight.many import fly_one
 from sequencer.report.page import shortfalls_as_text
@@ -23,40 +25,31 @@ SCENARIO = Path(f"scenarios/{NAME}.scenario.toml")
 LIVES_ON = re.compile(r"if \(dc_code_at\(s, other_row \+ DC_EXIT_COMMON\).*?== 0\)\n", re.DOTALL)
 
 
-@pytest.fixture(scope="module")
-def build(tmp_path_factory):
-    """Builds the flight computer's program from the kit, its file dc_tick.c changed."""
-    compiler = need("cc")
+def build(change=lambda text: text, *flags):
+    """The flight computer's program from the kit, its file dc_tick.c changed; as --on takes it."""
     sequence = load_sequence(ROOT / "scenarios/flight.sequence.toml")
+    text = change((KIT / "dc_tick.c").read_text(encoding="utf-8"))
+    words = (need("cc"), "-std=c99", "-O1", "-w", "-DDC_BENCH", "-DDC_NAMES", "-DSEQUENCE=flight")
 
-    def make(change=lambda text: text, *flags):
-        folder = tmp_path_factory.mktemp("firmware")
+    def make(folder):
         files = export_c(sequence, folder, kit=True, bench=True)
-        tick = folder / "dc_tick.c"
-        text = tick.read_text(encoding="utf-8")
-        tick.write_text(change(text), encoding="utf-8")
+        (folder / "dc_tick.c").write_text(text, encoding="utf-8")
         sources = [each for each in files if each.suffix == ".c" and "lm3s" not in each.parts]
-        defined = ("-DDC_BENCH", "-DDC_NAMES", "-DSEQUENCE=flight", *flags)
-        run(
-            [
-                *(compiler, "-std=c99", "-O1", "-w", *defined, f"-I{folder}"),
-                *("-o", folder / "flight", *sources),
-            ]
-        )
-        return f"flight=exec:{folder}/flight"
+        run([*words, *flags, f"-I{folder}", "-o", folder / "flight", *sources])
 
-    return make
+    parts = [*words, *flags, text, tables_header(sequence), tables_source(sequence)]
+    return f"flight=exec:{once(parts, make)}/flight"
 
 
 @pytest.mark.parametrize("flags", [(), ("-DDC_SINGLE",)], ids=["double", "single"])
-def test_the_kit_does_what_the_model_does(flags, build, monkeypatch):
+def test_the_kit_does_what_the_model_does(flags, monkeypatch):
     monkeypatch.chdir(ROOT)
     record = sequencer.load(SCENARIO).fly(on=build(lambda text: text, *flags))
     assert record.divergences == ()
     assert record.outcome == "recovered"
 
 
-def test_the_screen_of_the_page(build, monkeypatch):
+def test_the_screen_of_the_page(monkeypatch):
     """What docs/targets.md shows is what is shown, line by line."""
     monkeypatch.chdir(ROOT)
 

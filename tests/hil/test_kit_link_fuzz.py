@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from fuzz_rig import build, build_with, sessions, tampered
+from fuzz_rig import build_with, built, sessions, tampered
 
 from hil.layout_header import KIT
 from sequencer.scenario.starter import demo_folder
@@ -23,10 +23,8 @@ WHOLE = [b"".join(entries) for entries in sessions(PAD)]
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("fuzzed")
-    build(folder, PAD, "cc")
-    return folder
+def folder():
+    return built(PAD)
 
 
 def fed(program, lists):
@@ -70,12 +68,12 @@ _UNPACK = "size_t dc_link_unpack(uint8_t *frame, size_t count)"
 _TAKE = "void dc_link_take(dc_link *link, const uint8_t *bytes, size_t count)"
 
 
-def found_in(folder, file, head, body):
+def found_in(folder, tmp_path, file, head, body):
     """What is said of a client one of whose functions is another, around the right one."""
     source = KIT / "bench" / file
     name = head.partition("(")[0].split()[-1]
     text = _SPOILT.format(name=name, source=source, head=head, body=body)
-    status, _, said = fed(build_with(folder, PAD, file, text), tampered(PAD, 300, 3))
+    status, _, said = fed(build_with(folder, tmp_path, PAD, file, text), tampered(PAD, 300, 3))
     assert status != 0
     return said
 
@@ -95,8 +93,8 @@ def found_in(folder, file, head, body):
         ),
     ],
 )
-def test_frames_that_are_unpacked_wrongly_are_found(body, words, folder):
-    assert words in found_in(folder, "dc_link_frame.c", _UNPACK, body)
+def test_frames_that_are_unpacked_wrongly_are_found(body, words, folder, tmp_path):
+    assert words in found_in(folder, tmp_path, "dc_link_frame.c", _UNPACK, body)
 
 
 @pytest.mark.parametrize(
@@ -114,8 +112,8 @@ def test_frames_that_are_unpacked_wrongly_are_found(body, words, folder):
         ("right(link, bytes, count); link->mode &= link->mode == 11 ? 0 : 255;", "while safe"),
     ],
 )
-def test_sessions_that_go_wrongly_are_found(body, words, folder):
-    assert words in found_in(folder, "dc_link.c", _TAKE, body)
+def test_sessions_that_go_wrongly_are_found(body, words, folder, tmp_path):
+    assert words in found_in(folder, tmp_path, "dc_link.c", _TAKE, body)
 
 
 @pytest.mark.parametrize(("no_skip", "status"), [("0", 0), ("1", 1)])

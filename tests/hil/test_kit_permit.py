@@ -147,6 +147,14 @@ def test_time_goes_on_whatever_the_host_asks(rig):
     assert rig.tick(a=1) == MASKED
 
 
+def test_a_permit_that_ends_while_a_tick_is_worked_out_lets_nothing_through(rig):
+    rig.begin()
+    rig.hold(ms=300)
+    rig.set(later_ms=295)
+    rig.pace(1500)  # the third look is before its end, the fourth is not
+    assert (rig.tick(a=1), rig.driven) == (MASKED, 0)
+
+
 def test_a_repeated_take_is_answered_again_with_a_zero_in_front(rig):
     rig.begin()
     challenge = rig.permit(ASK, 7, 100)
