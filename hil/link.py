@@ -59,6 +59,8 @@ DEAD_MAN_MS: Final = 2000
 #: how long the last SAFE_NOW may take, s
 _GOODBYE_S: Final = 0.25
 _KEPT_TEXTS: Final = 50
+#: bytes without a whole frame
+_BABBLE: Final = 1 << 20
 _LONGEST_LIST: Final = 10_000
 
 _WORDS: Final = {
@@ -152,7 +154,7 @@ class Link:
     def greet(self) -> Board:
         """Begin the session. Raises LinkError, also for a board of another version."""
         until = self._clock() + _READY_S
-        while not self._ready and self._clock() < until:
+        while not self._ready and self._clock() < until and not self._babbles(0, 0):
             self._take(until - self._clock(), None)
         board = Board.of(self._ask(Kind.HELLO, messages.hello(), Board.of))
         if board.version != VERSION:
@@ -246,8 +248,8 @@ class Link:
             if body is not None:
                 return body if reads is None else self._checked(body, reads)
             now = self._clock()
-            if now >= until:
-                raise self._silent(patience_s, *before)
+            if now >= until or self._babbles(*before[:2]):
+                raise self._silent(min(now - until, 0.0) + patience_s, *before)
             if now >= again:
                 # a zero byte first: whatever is left of a damaged frame ends there
                 self._write(b"\x00" + frame)
@@ -351,20 +353,26 @@ class Link:
     def _other_version(self, version: int) -> LinkError:
         return self.error(f"speaks version {version} of the link, drycount speaks {VERSION}")
 
+    def _babbles(self, received: int, good: int) -> bool:
+        """Whether so much nonsense has come that waiting for sense is no use."""
+        return self.counters.received - received > _BABBLE and self._decoder.good == good
+
     def _silent(self, patience_s: float, received: int, good: int, echoes: int) -> LinkError:
         """Why nothing fitting came, as far as it shows."""
         count = self.counters.received - received
         frames = self._decoder.good - good
         came = self.counters.echoes - echoes
+        doubt = getattr(self.stream, "doubt", "")
+        more = f" ({doubt})" if doubt and self.board is None else ""
         if count == 0:
-            return self.error(f"is silent: no reply within {patience_s:g} s")
+            return self.error(f"is silent: no reply within {patience_s:.2g} s{more}")
         if frames == 0:
             return self.error(
-                f"babbles: {count} bytes within {patience_s:g} s and no whole frame (baud rate?)"
+                f"babbles: {count} bytes within {patience_s:.2g} s and no whole frame{more}"
             )
         if came == frames:
             return self.error("only returns what is sent to it: a line that echoes, and no board")
-        return self.error(f"sends frames, but no reply to its request within {patience_s:g} s")
+        return self.error(f"sends frames, but no reply to its request within {patience_s:.2g} s")
 
 
 def _nothing(body: bytes) -> None:

@@ -15,6 +15,7 @@ import socket
 import subprocess
 import tempfile
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import IO, Any, Final, Protocol
 
 import serial
@@ -35,7 +36,10 @@ class GoneError(Exception):
 
 
 class Stream(Protocol):
-    """Bytes to and from a board. `name` is what errors call it."""
+    """Bytes to and from a board. `name` is what errors call it.
+
+    One may have a `doubt`: what to look at, as a question, if nothing sensible ever came.
+    """
 
     name: str
 
@@ -104,6 +108,7 @@ class ProgramStream:
     def __init__(self, words: Sequence[str], *, stays: bool = False) -> None:
         self._stays = stays
         self.name = f"program '{words[0]}'"
+        self.doubt = "does it speak the link on its standard output?"
         found = shutil.which(words[0])
         if found is None:
             raise UsageError(f"{self.name} cannot be started: no such program")
@@ -179,6 +184,7 @@ class PortStream:
     def __init__(self, port: str, baud: int = DEFAULT_BAUD) -> None:
         self.name = f"port '{port}'"
         self.baud = baud
+        self.doubt = f"has the board power, its bench image, and {baud} baud?"
         try:
             self._port: Any = serial.serial_for_url(
                 port, baudrate=baud, timeout=0.0, write_timeout=_GRACE_S, exclusive=True
@@ -250,15 +256,25 @@ def _not_opened(port: str, error: OSError | ValueError) -> str:
     if code in {errno.EAGAIN, errno.EBUSY} or "exclusively lock" in text:
         return f"port '{port}' is in use by another program, or by another computer of the scenario"
     if code == errno.EACCES:
-        return f"port '{port}' may not be opened by this user (often a matter of its group)"
+        return f"port '{port}' may not be opened by this user{_its_group(port)}"
     if "://" in port:
         return f"port '{port}' cannot be opened: {_last(text)}"
+    if code in {errno.ENOTTY, None} and Path(port).exists():
+        return f"port '{port}' is no serial port"
     if code in {errno.ENOENT, errno.ENODEV, errno.ENXIO, None}:
         there = [each.device for each in list_ports.comports()]
         guess = nearest(port, there)
         hint = f"; did you mean '{guess}'?" if guess else f" (there: {', '.join(there) or 'none'})"
         return f"port '{port}' does not exist{hint}"
-    return f"port '{port}' cannot be opened: {os.strerror(code)}"
+    return f"port '{port}' cannot be opened: {os.strerror(code).lower()}"
+
+
+def _its_group(port: str) -> str:
+    """What would let a user open it: ports usually belong to a group that may."""
+    with contextlib.suppress(OSError, KeyError, NotImplementedError):
+        if Path(port).stat().st_mode & 0o060 == 0o060:
+            return f": group '{Path(port).group()}' may; join it, and log in anew"
+    return ""
 
 
 def _last(text: str) -> str:

@@ -106,7 +106,9 @@ class LinkTarget:
             raise _void(what, tick) from error
         except LinkError as error:
             raise _void(error, tick) from error
-        raise self.link.error("has outputs that are not masked: nobody gave it a permit")
+        raise self.link.error(
+            "has outputs that are not masked, without a permit: take everything off its channels"
+        )
 
     def close(self) -> None:
         """Tell the board to go safe, and let go of it."""

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from wires import DEMO
 
-from hil.streams import PortStream
+from hil.streams import PortStream, ProgramStream
 from sequencer.cli.main import main
 
 BOARD = shlex.quote(str(Path(__file__).parent / "reference_board.py"))
@@ -52,6 +52,22 @@ def test_what_does_not_answer_is_told_in_one_line(program, word, capsys, monkeyp
     monkeypatch.setattr("hil.targets._PROGRAM_PATIENCE_S", 0.2)
     (line,) = lines_of(f"pad=exec:{program}", capsys)
     assert line.startswith(f"drycount: program '{program.split()[0]}' {word}")
+    assert line.endswith(" (does it speak the link on its standard output?)")
+
+
+def test_a_program_that_babbles_without_end_is_not_listened_to_for_long(capsys, monkeypatch):
+    """As many seconds as a program has to answer would be gigabytes."""
+    taken = []
+    read = ProgramStream.read
+
+    def counted(self, timeout_s):
+        taken.append(read(self, timeout_s))
+        return taken[-1]
+
+    monkeypatch.setattr(ProgramStream, "read", counted)
+    (line,) = lines_of("pad=exec:yes", capsys)
+    assert "babbles" in line
+    assert sum(map(len, taken)) < 5_000_000
 
 
 def test_a_busy_port_is_told_in_one_line(capsys):

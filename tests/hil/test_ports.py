@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import os
 import pty
@@ -10,6 +11,7 @@ import threading
 import tty
 
 import pytest
+import serial
 from reference_board import ReferenceBoard, serve
 from wires import sequence_in
 
@@ -68,9 +70,27 @@ def test_a_port_that_is_not_there():
 def test_a_port_that_is_no_port(tmp_path):
     file = tmp_path / "port"
     file.write_text("")
-    with pytest.raises(UsageError, match=f"port '{file}'") as caught:
+    with pytest.raises(UsageError) as caught:
         PortStream(str(file))
-    assert "\n" not in str(caught.value)
+    assert str(caught.value) == f"port '{file}' is no serial port"
+
+
+@pytest.mark.parametrize(("mode", "hint"), [(0o660, ": group '{}' may; join it,"), (0o600, "")])
+def test_a_port_that_this_user_may_not_open(mode, hint, tmp_path, monkeypatch):
+    """Tests may run as root, whom no permission stops: so the refusal is put in by hand."""
+    file = tmp_path / "port"
+    file.touch()
+    file.chmod(mode)
+
+    def refuse(*_, **__):
+        raise serial.SerialException(errno.EACCES, f"could not open port {file}: no")
+
+    monkeypatch.setattr("hil.streams.serial.serial_for_url", refuse)
+    with pytest.raises(UsageError) as caught:
+        PortStream(str(file))
+    said = f"port '{file}' may not be opened by this user{hint.format(file.group())}"
+    assert str(caught.value).startswith(said)
+    assert hint or str(caught.value) == said
 
 
 @pytest.mark.parametrize("port", ["socket://127.0.0.1:1", "nonsense://x", "socket://nowhere"])
