@@ -46,7 +46,9 @@ class Beside:
         self._model = CompiledExecutor(sequence)
         ticks = tolerated_ticks(target.tolerance_s, sequence.rate_hz)
         self._agreement = Agreement(sequence, ticks)
-        self._kept: deque[_Kept] = deque(maxlen=_KEPT)
+        # a difference may be told so much later than it began
+        period = 0 if sequence.publication is None else sequence.publication.period_ticks
+        self._kept: deque[_Kept] = deque(maxlen=_KEPT + (period + ticks if ticks else 0))
         self._state = sequence.start
         self._entered: int | None = None
         self._due = self._late = 0  # the clock of the next tick; how many were left out

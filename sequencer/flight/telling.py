@@ -59,8 +59,7 @@ class Found:
         self._awaited = other if mine is None else mine if other is None else None
         self._of_the_model = mine is None
         self.over = self._awaited is None
-        # of a difference that began before all that is kept the oldest tick has to stand for it
-        self.ticks = [each for each in ticks if each.moment.clock <= difference.clock] or ticks[:1]
+        self.ticks = [each for each in ticks if each.moment.clock <= difference.clock]
         for each in ticks[len(self.ticks) :]:
             self.follow(each.moment.clock, each.moment.outputs.events, each.its.events)
 

@@ -224,6 +224,27 @@ def test_what_the_model_does_in_the_others_world_is_not_told(logic):
     )
 
 
+def test_who_is_behind_is_followed_for_a_second(logic):
+    """Ten ticks of this sequence."""
+    for by, told in ((10, " until 1 s later (10 ticks)"), (11, "")):
+        edit = ('name = "high up"', f'name = "high up"\nhold_s = {1 + by / 10}')
+        slow = logic_in(logic.path.parent, edit)
+        quick = logic_in(logic.path.parent, ('name = "high up"', 'name = "high up"\nhold_s = 1.0'))
+        found = compared(quick, Odd(slow, same), [{}, *[UP] * 30])
+        assert found.clock == 10
+        assert found.sentence.endswith(f"took 'high up', the firmware stayed{told}")
+
+
+def test_terms_are_told_as_they_were_before_the_exit_changed_flags(logic):
+    """The exit reads a flag that the state which it enters sets."""
+    edit = ("baro_ok and tilt > tilt_max", "tilt > tilt_max and not out")
+    reader = logic_in(logic.path.parent, edit)
+    ticks = [{}, UP, UP, UP | {"tilt": 26.0}, UP | {"tilt": 26.0}]
+    found = compared(reader, Late(reader, range(4, 5)), ticks)
+    (decision,) = found.decisions
+    assert ("out", (False, False, False)) in [(t.text, t.truths) for t in decision.terms]
+
+
 def test_both_exits_are_told_where_each_took_its_own(logic):
     """The model tries the abort first; the firmware has the two the other way round."""
     edit = (

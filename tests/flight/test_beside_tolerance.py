@@ -93,3 +93,9 @@ def test_two_ticks_late_is_too_late_for_a_tolerance_of_one(logic):
         "the firmware stayed until 0.2 s later (2 ticks)"
     )
     assert compared(logic, Odd(slow, same, 0.2), [{}, *[UP] * 14]) is None
+
+
+def test_a_difference_that_is_told_late_is_told_of_the_tick_on_which_it_began(logic):
+    """Eight seconds are eighty ticks, more than are kept to look back at otherwise."""
+    found = compared(logic, Odd(logic, edited(3, events=without("fired")), 8.0), CLIMB * 7)
+    assert (found.clock, found.state) == (3, "staging")
