@@ -120,6 +120,11 @@ class Rig:
             self._board.rig_watch()
         self._board.rig_set(self._us & 0xFFFFFFFF, self._key)
 
+    def skip(self, ms):
+        """Time goes on while the board is busy with something else."""
+        self._us += ms * 1000
+        self.set()
+
     def load(self, channel, ohm):
         self._board.rig_load(channel, ohm)
 

@@ -147,6 +147,15 @@ def test_time_goes_on_whatever_the_host_asks(rig):
     assert rig.tick(a=1) == MASKED
 
 
+def test_a_request_does_not_hide_that_the_host_was_gone(rig):
+    """From a board that did not look at its clock in between."""
+    rig.begin()
+    rig.hold(ms=2000)
+    assert (rig.tick(a=1), rig.driven) == (0, 0b001)
+    rig.skip(501)
+    assert (rig.tick(), rig.driven) == (MASKED | STRUCK, 0)
+
+
 def test_a_permit_that_ends_while_a_tick_is_worked_out_lets_nothing_through(rig):
     rig.begin()
     rig.hold(ms=300)
