@@ -77,28 +77,13 @@ void attitude_boot(void)
     look_up();
 }
 
-static bool on_the_ground(void)
-{
-    switch (flight.state) {
-    case SAFE:
-    case GROUND_TEST:
-    case ARMING:
-    case COUNTDOWN:
-    case IGNITION:
-    case RELEASED:
-        return !flags[LIFTED];
-    default:
-        return false;
-    }
-}
-
 /* One step of q' = q (0, w) / 2. Without a rate it stays as it was, and nobody knows the tilt. */
 void attitude_turn(void)
 {
     double x = in[GYRO_X].now.value, y = in[GYRO_Y].now.value, z = in[GYRO_Z].now.value;
     double n[4], square, length;
 
-    if (on_the_ground()) {
+    if (!flags[LIFTED]) {
         attitude_boot();
         return;
     }

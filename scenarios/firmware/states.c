@@ -87,6 +87,7 @@ static void on_the_way(enum way way)
         set(OWNS_ABORT);
         break;
     case LET_GO:
+    case LET_GO_ASLEEP:
         set(OWNS_ABORT);
         break;
     case ABORT_KEY_OUT:
@@ -228,13 +229,16 @@ static void safe(void)
         go(KEY_TURNED, ARMING);
 }
 
-/* It has slept through T-0 and does not know whether it flies. */
+/* It has slept through T-0 and does not know whether it flies. What the pad has given away is its
+   own, even if it hangs in a hold-down that has not opened. */
 static void reborn(uint32_t time)
 {
-    bool on_pad = off(PAD_IGNITING) && off(PAD_RELEASED) && ticks_silent(PAD_COUNTING) < LINK_STALE;
+    bool on_pad = off(PAD_IGNITING) && off(PAD_RELEASED);
 
     if (held(IN_THE_AIR, sensed.lift == YES, 3))
         go(IN_THE_AIR, ABORT_FLIGHT);
+    else if (on(PAD_RELEASED) && !flags[OWNS_ABORT] && sensed.lift == NO)
+        go(LET_GO_ASLEEP, REBORN);
     else if (held(STILL_ON_THE_PAD, on_pad, 10))
         go(STILL_ON_THE_PAD, ARMING);
     else if (time >= CHUTE_LATEST_TICKS)
@@ -249,10 +253,10 @@ static void on_the_pad(uint32_t time)
             go(TEST_OVER, SAFE);
         break;
     case ARMING:
-        if (on(PAD_COUNTING))
-            go(PAD_COUNTS, COUNTDOWN);
-        else if (held(ARMING_KEY_OUT, off(KEY), 10))
+        if (held(ARMING_KEY_OUT, off(KEY), 10))
             go(ARMING_KEY_OUT, SAFE);
+        else if (on(PAD_COUNTING))
+            go(PAD_COUNTS, COUNTDOWN);
         break;
     case COUNTDOWN:
         if (on(PAD_IGNITING))
@@ -323,10 +327,10 @@ static void over_the_top(void)
 
     if (answered(PLANNED_RECOVERY, BARO, on(PLAN_CHUTE) && falls, 3))
         go(PLANNED_RECOVERY, UNDER_CHUTE);
-    else if (answered(OVER_TOP, BARO, falls, 3))
-        go(OVER_TOP, DESCENT);
     else if (on(PLAN_CHUTE) && late)
         go(PLANNED_BY_TIMER, UNDER_CHUTE);
+    else if (answered(OVER_TOP, BARO, falls, 3))
+        go(OVER_TOP, DESCENT);
     else if (late)
         go(OVER_TOP_BY_TIMER, DESCENT);
 }
