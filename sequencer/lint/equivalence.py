@@ -6,8 +6,9 @@ as they have been the same they are in the same configuration (`sequencer.lint.r
 remember the same. So it is enough to show for every configuration that one more tick is the same:
 
 - estimates with a memory get the same arguments; published ones come out the same;
-- exits are the same, or their conditions are true together, or the exit is never taken in either;
-  exits that have changed their order are never true together;
+- exits are the same, or their conditions are true together, or differ only on ticks on which an
+  earlier exit is taken, or the exit is never taken in either; exits that have changed their order
+  are never true together;
 - the commands of every step bring about the same changes;
 - inhibits block a function in both or in neither, wherever it can be on or is commanded.
 
@@ -20,7 +21,7 @@ and whether anything notices, it does not say. Needs the extra `solve`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -187,9 +188,9 @@ class _Comparison:
     def _because(self, why: str) -> None:
         self.why[why] = None
 
-    def _moment(self, differ: Differ, place: Configuration) -> Moment:
+    def _moment(self, differ: Differ, place: Configuration, beside: Iterable[Node] = ()) -> Moment:
         flags = place.flags(self.ours)
-        first = self.solver.moment([differ.node], place.state, flags)
+        first = self.solver.moment([differ.node, *beside], place.state, flags)
         second = self.solver.moment([differ.other], place.state, flags, other=True)
         return Moment(first.state or second.state, {**first.flags, **second.flags})
 
@@ -278,11 +279,41 @@ class _Comparison:
         if ours is not None and theirs is not None and _same_but_condition(ours, theirs):
             places = (place for state in ours.sources for place in self.reach.states.get(state, ()))
             answer = self._everywhere(Differ(ours.condition, theirs.condition), places)
-            if isinstance(answer, Proved):
+            if isinstance(answer, Proved) or self._masked(ours, theirs):
                 return True
         if self._never_taken(ours, theirs):
             return False
         raise _Different(answer)
+
+    def _masked(self, ours: Exit, theirs: Exit) -> bool:
+        """Whether conditions of an exit differ only on ticks on which an earlier one is taken.
+
+        The state is left then, and what an exit of its own has counted is forgotten.
+        """
+        if ours.common:
+            return False
+        state = ours.sources[0]
+        pairs = list(
+            zip(self.ours.eligible_exits(state), self.theirs.eligible_exits(state), strict=False)
+        )
+        index = next((i for i, (way, _) in enumerate(pairs) if way.name == ours.name), 0)
+        if any(way.name != other.name for way, other in pairs[: index + 1]):
+            return False
+        earlier = [
+            way.condition
+            for way, other in pairs[:index]
+            if (way.hold_ticks, way.fresh) == (other.hold_ticks, other.fresh) == (1, None)
+            and self._untouched(way.condition, other.condition)
+        ]
+        differ = Differ(ours.condition, theirs.condition)
+        claims: list[Question] = [differ, *(Is(condition, no=True) for condition in earlier)]
+        for place in self.reach.states.get(state, ()) if earlier else ():
+            moment = self._moment(differ, place, earlier)
+            if not isinstance(self.solver.find(claims, moment), Proved):
+                return False
+        if earlier:
+            self._because(f"an earlier exit is taken wherever '{ours.name}' would differ")
+        return bool(earlier)
 
     def _never_taken(self, ours: Exit | None, theirs: Exit | None) -> bool:
         """Whether an exit is taken in neither of the two; None: it is not there."""
