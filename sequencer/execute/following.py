@@ -45,7 +45,8 @@ _RUN: Final = types.FunctionType(
     types.int64(
         *(_RUN, _INT, _REAL, _REAL, _TRUTH, _REAL, _INT, _INTS, _INT, _INT),
         *(_INT, _INT, _INTS, types.int64),
-        *(_INT, _TRUTH, _REALS, _TRUTHS, types.boolean, _INT, _INTS, _INTS),
+        *(_INT, _TRUTH, _REALS, _TRUTHS, types.int64),
+        *(types.boolean, _INT, _INTS, _INTS, _REALS, types.int64),
     )
 )
 def run_over(
@@ -67,31 +68,40 @@ def run_over(
     boots: NDArray[np.bool_],
     values: NDArray[np.float64],
     fresh: NDArray[np.bool_],
+    first: int,
     learn: bool,  # noqa: FBT001 - a kernel takes what it takes
     ends: NDArray[np.int64],
     events: NDArray[np.int64],
     driven: NDArray[np.int64],
+    kept: NDArray[np.float64],
+    every: int,
 ) -> int:
     """Execute recorded ticks; the row of the first whose outputs differ, or how many there are.
 
     code, numbers, boot   the tables
     retained    which places of the memory outlive a reboot
-    memory, queue, told   scratch, as `sequencer.execute.interpret.tick` has it
+    memory      as it is before the first row that is executed
+    queue, told           scratch, as `sequencer.execute.interpret.tick` has it
     ways        number of an exit, and of a position of a servo (`positions`) -> its name's number
     pulses, servos        places in memory of when each pulse is over, and of each demand
     published   places of each published value and of its bad bit
     period      ticks from message to message, 0 without any
     clocks, boots, values, fresh   of every tick: its clock, whether a boot comes before it, inputs
+    first       the row to begin with
     learn       write the outputs instead of comparing them; -1 where events have no room
     ends        per tick how many events there have been by its end
     events      (kind, about, detail) one after the other
     driven      per tick which pulses are on, then the bits of demands and of what is published
+    kept, every           while learning gets the memory before every so manieth row
     """
     bits = memory.view(np.int64)
-    for i in range(memory.shape[0]):
-        memory[i] = boot[i]
     so_far = 0
-    for row in range(clocks.shape[0]):
+    if first > 0:
+        so_far = ends[first - 1]
+    for row in range(first, clocks.shape[0]):
+        if learn and row % every == 0:
+            for i in range(memory.shape[0]):
+                kept[row // every, i] = memory[i]
         if boots[row]:
             for i in range(memory.shape[0]):
                 if not retained[i]:

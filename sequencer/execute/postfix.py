@@ -7,7 +7,7 @@ cell needs no step of its own.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
 from sequencer.errors import InternalError
 from sequencer.execute.layout import CELL_WIDTH, NONE, Op
@@ -86,11 +86,13 @@ class Reader:
 
     def code(self, node: Node) -> list[int]:
         """The code of an expression: how long it is, then its steps."""
-        steps = [number for step in self._emit(node, 0, saves=False) for number in step]
-        return [len(steps), *steps]
+        steps = [0]
+        self._emit(steps, node, 0, saves=False)
+        steps[0] = len(steps) - 1
+        return steps
 
-    def _emit(self, node: Node, depth: int, *, saves: bool) -> Iterator[tuple[int, ...]]:
-        """Steps that have the node as their result.
+    def _emit(self, steps: list[int], node: Node, depth: int, *, saves: bool) -> None:
+        """Append steps that have the node as their result.
 
         depth   of the stack before them
         saves   whether what was the result before is saved first
@@ -99,47 +101,47 @@ class Reader:
         self.deepest = max(self.deepest, after)
         match node:
             case Number() | Truth() | LimitCosine() | Variable():
-                yield Op.SAVE_AND_TAKE if saves else Op.TAKE, self._place(node)
+                steps += Op.SAVE_AND_TAKE if saves else Op.TAKE, self._place(node)
             case InState(states):
                 if saves:
-                    yield Op.SAVE, NONE
+                    steps += Op.SAVE, NONE
                 here = (int(name in states) for name in self._states)
-                yield Op.IN_STATE, len(self._states), *here
+                steps += Op.IN_STATE, len(self._states), *here
             case Negate(operand):
-                yield from self._emit(operand, depth, saves=saves)
-                yield Op.NEGATE, NONE
+                self._emit(steps, operand, depth, saves=saves)
+                steps += Op.NEGATE, NONE
             case Not(operand):
-                yield from self._emit(operand, depth, saves=saves)
-                yield Op.NOT, NONE
+                self._emit(steps, operand, depth, saves=saves)
+                steps += Op.NOT, NONE
             case Arithmetic(operator, left, right):
-                yield from self._emit(left, depth, saves=saves)
-                yield from self._with(_ARITHMETIC[operator], right, after)
+                self._emit(steps, left, depth, saves=saves)
+                self._with(steps, _ARITHMETIC[operator], right, after)
             case Comparison(operator, left, right):
-                yield from self._emit(left, depth, saves=saves)
-                yield from self._with(_COMPARISONS[operator], right, after)
+                self._emit(steps, left, depth, saves=saves)
+                self._with(steps, _COMPARISONS[operator], right, after)
             case Function(name, (operand,)):
-                yield from self._emit(operand, depth, saves=saves)
-                yield _FUNCTIONS[name], NONE
+                self._emit(steps, operand, depth, saves=saves)
+                steps += _FUNCTIONS[name], NONE
             case Function(name, (left, right)):
-                yield from self._emit(left, depth, saves=saves)
-                yield from self._with(_FUNCTIONS[name], right, after)
+                self._emit(steps, left, depth, saves=saves)
+                self._with(steps, _FUNCTIONS[name], right, after)
             case And(operands) | Or(operands):
                 op = Op.AND if isinstance(node, And) else Op.OR
-                yield from self._emit(operands[0], depth, saves=saves)
+                self._emit(steps, operands[0], depth, saves=saves)
                 for operand in operands[1:]:
-                    yield from self._with(op, operand, after)
+                    self._with(steps, op, operand, after)
             case _:
                 raise InternalError(f"expression node {type(node).__name__} has no code")
 
-    def _with(self, op: Op, right: Node, depth: int) -> Iterator[tuple[int, ...]]:
-        """An operation whose left side is the result so far."""
+    def _with(self, steps: list[int], op: Op, right: Node, depth: int) -> None:
+        """Append an operation whose left side is the result so far."""
         if isinstance(right, Not) and op in _BUT and _is_cell(right.operand):
-            yield _BUT[op], self._place(right.operand)
+            steps += _BUT[op], self._place(right.operand)
         elif _is_cell(right):
-            yield op, self._place(right)
+            steps += op, self._place(right)
         else:
-            yield from self._emit(right, depth, saves=True)
-            yield op, NONE
+            self._emit(steps, right, depth, saves=True)
+            steps += op, NONE
 
     def _place(self, node: Node) -> int:
         if isinstance(node, Number | Truth):

@@ -48,6 +48,10 @@ _COEFFICIENTS: Mapping[str, tuple[str, ...]] = {
     "attitude": ("dt",),
 }
 _LOOP_COEFFICIENTS = ("kp", "ki", "kd", "limit", "dt")
+#: tables that were made last, by the id of their sequence, which they keep alive: many flights
+#: share a sequence, and one that is changed many times flies with others that are not
+_made: dict[int, Tables] = {}
+_KEPT = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,7 +89,15 @@ def tables_of(sequence: Sequence, watched: Iterable[Node] = ()) -> Tables:
 
     watched   expressions of it that somebody evaluates beside the ticks
     """
-    return _Builder(sequence).build(watched)
+    beside = tuple(watched)
+    if beside:
+        return _Builder(sequence).build(beside)
+    found = _made.get(id(sequence))
+    if found is None:
+        found = _made[id(sequence)] = _Builder(sequence).build(())
+        for oldest in list(_made)[:-_KEPT]:
+            _made.pop(oldest, None)  # another thread may have been quicker
+    return found
 
 
 class _Builder:

@@ -13,7 +13,7 @@ from sequencer.execute.tables import tables_of
 from sequencer.flight.batch import fly_flights
 from sequencer.scenario import compare, load_scenario
 from sequencer.studies.mutants import mutants_of
-from sequencer.studies.mutants.flying import Suite, Which
+from sequencer.studies.mutants.flying import Suite, Which, first_event
 from sequencer.studies.mutants.making import sample
 from sequencer.studies.mutants.ordering import can_show
 
@@ -58,6 +58,22 @@ def test_a_mutant_that_follows_the_recording_flies_the_same_flight(suite, name):
                 (before[signal] != record[signal]).any() for signal in before.signals
             )
     assert 0 < followed < len(mutants)
+
+
+@pytest.mark.parametrize("name", ["reboot_while_held", "key_out_after_touchdown"])
+def test_where_a_mutant_is_first_looked_at_changes_nothing(suite, name):
+    which = which_of(suite, name)
+    baseline = suite.baseline(which)
+    recording = suite._recording(which)
+    began = 0
+    for mutant in sample(mutants_of(suite.sequence), 150, 3):
+        before = first_event(mutant.shows)
+        if before is None or not can_show(mutant, baseline):
+            continue
+        tables = tables_of(mutant.sequence)
+        assert recording.first_difference(tables, before) == recording.first_difference(tables)
+        began += min(recording._begin(before[0], each) for each in before[1]) > 0
+    assert began >= 10
 
 
 def test_known_fates(suite):

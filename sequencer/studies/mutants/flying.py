@@ -16,11 +16,11 @@ from sequencer.scenario import Scenario, compare, load_scenario
 from sequencer.sequence import Sequence as FlightLogic
 from sequencer.sequence import load_sequence
 from sequencer.studies.mutants.baseline import Baseline, fly_baseline, read_given
-from sequencer.studies.mutants.model import Mutant
+from sequencer.studies.mutants.model import Mutant, Shows
 from sequencer.studies.mutants.results import Found, key_of
 from sequencer.vehicle import Vehicle
 
-__all__ = ["Suite", "Which"]
+__all__ = ["Suite", "Which", "first_event"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,7 @@ class Suite:
         self._logics: dict[tuple[str, Path], FlightLogic] = {}
         self._recordings: dict[str, Recording] = {}
         self._next: Scenario | None = None
+        # whole flights: only those are taken one by one
         self._records = fly_flights(iter(self._take, None))
 
     def look(self, path: Path) -> str | None:
@@ -80,7 +81,7 @@ class Suite:
         crews: dict[tuple[int, ...], Mapping[str, FlightLogic]] = {}
         found = Found(mutant.id)
         for which in order:
-            if self._recording(which).first_difference(tables) is None:
+            if self._recording(which).first_difference(tables, first_event(mutant.shows)) is None:
                 found.same.append(which.key)
                 continue
             scenario = self._scenario(which)
@@ -128,10 +129,17 @@ def _flies(scenario: Scenario, sequence: FlightLogic) -> bool:
     )
 
 
+def first_event(shows: Shows) -> tuple[str, frozenset[str]] | None:
+    """The event up to which nothing differs at all, as recordings want it; None: from the start."""
+    return None if shows.what == "anywhere" or shows.remembered else (shows.what, shows.names)
+
+
 def _manned(scenario: Scenario, logic: FlightLogic) -> Mapping[str, FlightLogic]:
     """The scenario's sequences with a changed one among them.
 
     Where the inputs come from a log they stand in its columns, whatever the file says.
     """
     own = scenario.sequences[logic.name]
-    return MappingProxyType({**scenario.sequences, own.name: replace(logic, inputs=own.inputs)})
+    if own.inputs != logic.inputs:
+        logic = replace(logic, inputs=own.inputs)
+    return MappingProxyType({**scenario.sequences, own.name: logic})

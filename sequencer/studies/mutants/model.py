@@ -43,11 +43,15 @@ class Shows:
     """In which flights of the unchanged sequence a change can make a difference at all.
 
     Those in which one of `names` came: states that were entered, exits that were taken, functions
-    that were commanded. In all others the changed part was never looked at, so nothing differs.
+    that were commanded. In all others the changed part was never looked at, so nothing differs; nor
+    does it, in these, before that.
+
+    remembered   something else may be remembered before that, by estimates
     """
 
     what: Literal["anywhere", "entered", "took", "told"] = "anywhere"
     names: frozenset[str] = frozenset()
+    remembered: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

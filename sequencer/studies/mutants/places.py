@@ -75,7 +75,7 @@ def readers(sequence: Sequence, name: str) -> Shows:
         if names & set(variables(way.condition))
         for state in way.sources
     }
-    return Shows("entered", frozenset(states))
+    return Shows("entered", frozenset(states), names != {name} or name in sequence.estimates)
 
 
 class Danger:
