@@ -9,6 +9,7 @@ from pathlib import Path
 
 from building import need, once
 from kit_rig import LINK, SOURCES, STRICT, run
+from reference_board import CONFIGURE, HELLO, PERMIT, READY, REFUSED, RESET, TICK
 
 from hil.export import export_c, tables_header, tables_source
 from hil.frames import FrameDecoder, encode
@@ -16,8 +17,6 @@ from hil.layout_header import KIT
 from hil.wiring import Wiring
 
 _BOARD = Path(__file__).with_name("firing_board.c")
-HELLO, NAMES, CONFIGURE, RESET, TICK, CHANNELS, PERMIT, PING, SAFE_NOW = range(1, 10)
-READY, TEXT, REFUSED = 0xF0, 0xF1, 0xFF
 MASKED, STRUCK = 4, 8
 BACK, ASK, TAKE = 0, 1, 2
 

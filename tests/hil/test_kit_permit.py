@@ -7,25 +7,8 @@ import random
 import struct
 
 import pytest
-from firing_rig import (
-    ASK,
-    BACK,
-    CHANNELS,
-    CONFIGURE,
-    HELLO,
-    MASKED,
-    NAMES,
-    PERMIT,
-    PING,
-    RESET,
-    SAFE_NOW,
-    SEQUENCE,
-    STRUCK,
-    TAKE,
-    TICK,
-    Rig,
-    build_rig,
-)
+from firing_rig import ASK, BACK, MASKED, SEQUENCE, STRUCK, TAKE, Rig, build_rig
+from reference_board import CHANNELS, CONFIGURE, HELLO, NAMES, PERMIT, PING, RESET, SAFE_NOW, TICK
 
 from hil.messages import Ability, Board, Names, Resistances
 from sequencer.sequence import load_sequence
