@@ -99,7 +99,8 @@ class DescriptorStream:
 class ProgramStream:
     """A program that was started for this, over its standard input and output.
 
-    stays   whether it runs on when its input is closed, as an emulator does
+    stays   whether it runs on when its input is closed, as an emulator does: where the system can,
+            it is made to end with this process, however that ends
 
     Raises UsageError if it cannot be started. What it writes to standard error is kept; its last
     line stands in the error if it ends too early.
@@ -115,7 +116,7 @@ class ProgramStream:
         self._said: IO[bytes] = tempfile.TemporaryFile()  # noqa: SIM115 - closed by close()
         try:
             self._program = subprocess.Popen(  # noqa: S603 - what the user asked for
-                [found, *words[1:]],
+                [*(_leash() if stays else ()), found, *words[1:]],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=self._said,
@@ -173,6 +174,12 @@ class ProgramStream:
         code = self._program.poll()
         how = "closed its output" if code is None else f"ended with status {code}"
         return GoneError(how + (f": {printable(last)}" if last else ""))
+
+
+def _leash() -> tuple[str, ...]:
+    """Words in front of a program that end it with the process that starts it (util-linux)."""
+    setpriv = shutil.which("setpriv")
+    return () if setpriv is None else (setpriv, "--pdeathsig", "KILL", "--")
 
 
 class PortStream:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import shlex
+import shutil
+import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -86,3 +90,36 @@ def test_programs_that_are_no_board(tmp_path, monkeypatch, words, line):
     with pytest.raises(UsageError, match=line) as caught:
         ProgramTarget(sequence_in(tmp_path), shlex.join(words), "compiled")
     assert "\n" not in str(caught.value)
+
+
+LEFT_ALONE = """
+import sys, time
+from hil.streams import ProgramStream
+says = "import os, time; print(os.getpid(), flush=True); time.sleep(300)"
+board = ProgramStream([sys.executable, "-c", says], stays=True)
+print(board.read(60).decode().strip(), flush=True)
+time.sleep(300)
+"""
+
+
+def is_there(process):
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+@pytest.mark.skipif(shutil.which("setpriv") is None, reason="no `setpriv` on this system")
+def test_an_emulator_ends_with_the_process_that_started_it():
+    """Killed, nobody is left to tell it, and the end of its input does not."""
+    owner = subprocess.Popen([sys.executable, "-c", LEFT_ALONE], stdout=subprocess.PIPE, text=True)
+    with owner:
+        emulator = int(owner.stdout.readline())
+        assert is_there(emulator)
+        owner.kill()
+    for _ in range(600):
+        if not is_there(emulator):
+            return
+        time.sleep(0.05)
+    pytest.fail("it runs on")
