@@ -52,6 +52,8 @@ PATIENCE_S: Final = 5.0
 #: first wait before a request is sent again, and the longest, s
 _AGAIN_S: Final = 0.25
 _LONGEST_S: Final = 1.0
+#: called so much too late, this process did not run, s
+_STOOD_STILL_S: Final = 1.0
 #: how long a board that was just opened has for READY, s
 _READY_S: Final = 0.5
 #: what the board is told, ms
@@ -242,12 +244,18 @@ class Link:
         now = self._clock()
         until, wait = now + patience_s, _AGAIN_S
         again = now + wait
+        stood_still = False
         self._write(frame)
         while True:
-            body = self._take(min(again, until) - now, self._awaited)
+            called = min(again, until)
+            body = self._take(called - now, self._awaited)
             if body is not None:
                 return body if reads is None else self._checked(body, reads)
             now = self._clock()
+            if now - called > _STOOD_STILL_S and not stood_still:
+                # this machine slept, and perhaps the board with it: that is no silence of a board's
+                stood_still = True
+                until += now - called
             if now >= until or self._babbles(*before[:2]):
                 raise self._silent(min(now - until, 0.0) + patience_s, *before)
             if now >= again:

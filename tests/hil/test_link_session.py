@@ -407,6 +407,30 @@ def test_what_is_no_board_is_told_in_one_line(says, line):
     assert stream.now < 20.0
 
 
+@pytest.mark.parametrize("wakes", [True, False])
+def test_a_host_that_slept_gives_the_board_its_time_again_once(wakes, sequence):
+    """Nobody could hear a reply meanwhile; a board that is dead is dead for all that."""
+    link, wire = linked(sequence)
+    sleeps, read = [60.0, 60.0], wire.read
+
+    def slept(timeout_s):
+        if not sleeps:
+            return read(timeout_s)
+        wire.coming = b""
+        wire.clock.now += timeout_s + sleeps.pop()
+        wire.read = read if wakes else slept
+        return b""
+
+    wire.read, started = slept, wire.clock.now
+    if wakes:
+        assert link.ping(b"x") < 1e6  # as the board answered before
+        assert link.counters.resent == 1
+        return
+    with pytest.raises(LinkError, match="is silent: no reply within 5 s"):
+        link.ping(b"x")
+    assert wire.clock.now - started < 121.0 + 5.0
+
+
 @pytest.mark.parametrize(
     ("change", "line"),
     [
