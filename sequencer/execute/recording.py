@@ -124,7 +124,7 @@ class Recording:
                 kinds, about, _ = self._events[:count].T
                 hits = np.isin(kinds, _WORDS[word]) & (about == list(among[word]).index(name))
                 events = np.flatnonzero(hits)
-                row = len(self._ends) - 1
+                row = max(len(self._ends) - 1, 0)
                 if len(events):
                     row = int(np.searchsorted(self._ends, events[0], side="right"))
             self._begins[word, name] = row
