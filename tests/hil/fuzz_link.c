@@ -9,7 +9,7 @@
      0 to 2     a request: its kind, how (below), body length u16, body; 2: sent again, a zero in front
      3          the same, damaged: a count, and so many times what, place u16, value
      4          anything: a length, bytes
-     5          time passes: u16, in ms
+     5          time passes: u16, in ms; with its highest bit the key is turned
      6          the board boots
      7          bytes come in pieces of so many
 
@@ -17,7 +17,7 @@
    4 one, else u32. how >> 3 & 3: nonce, 0 that of the session, 1 another, 2 none, 3 u32. */
 
 #include "dc_exported.h"
-#include "fuzz_frame.h"
+#include "fuzz_permit.h"
 
 enum { LONGEST = 4096, LINE = 1 << 16, SENDS = 512 };
 enum { HELLO = 1, CONFIGURE = 3, RESET = 4, TICK = 5, PERMIT = 7, PING = 8, SAFE_NOW = 9 };
@@ -34,7 +34,6 @@ static struct {
 
 static dc_link client;
 static dc_board board;
-static uint32_t clock_us;
 
 /* what the client has said, and how much of it was judged */
 static uint8_t said[LINE];
@@ -103,6 +102,7 @@ static void must_be(const payload *came, uint8_t kind, const payload *asked, lon
 
 static void must_refuse(const payload *came, const payload *asked, uint8_t reason)
 {
+    permit_over();
     must_be(came, REFUSED, asked, 11);
     hold(came->bytes[9] == reason && came->bytes[10] == asked->bytes[0], "another refusal");
 }
@@ -126,18 +126,26 @@ static void new_reply(const payload *came, const payload *asked)
     uint8_t kind = asked->bytes[0];
 
     told.requests++;
+    permit_watched();
+    permit.heard = clock_us;
     if (came->bytes[0] == REFUSED) {
+        permit_over();
         told.refused++;
         must_be(came, REFUSED, asked, 11);
         hold(came->bytes[10] == kind, "another refusal");
         return;
     }
     must_be(came, (uint8_t)(kind | 0x80), asked, NONE);
+    if (kind == CONFIGURE || kind == RESET) {
+        permit_over();
+        running = kind == RESET;
+    }
     if (kind == CONFIGURE)
-        running = 0;
+        permit_configured(asked->bytes + 9, board.wiring);
     if (kind == RESET)
-        running = 1;
-    hold(kind != PERMIT || asked->bytes[9] == 0, "a permit that this board cannot give");
+        permit.struck = 0;
+    if (kind == PERMIT)
+        permit_given(asked->bytes + 9, came->bytes + 9, running);
     if (kind == PING)
         hold(came->count == asked->count + 4 &&
                  memcmp(came->bytes + 13, asked->bytes + 9, (size_t)asked->count - 9) == 0,
@@ -150,7 +158,7 @@ static void new_reply(const payload *came, const payload *asked)
     running = 2;
     last_tick = little(asked->bytes + 9);
     hold(little(came->bytes + 9) == last_tick, "another tick");
-    hold((came->bytes[17] & 4) != 0, "outputs that are not masked");
+    hold((came->bytes[17] & 4) != 0 || permit.held, "outputs that are not masked");
     same_values(asked);
 }
 
@@ -172,6 +180,7 @@ static void judge(const payload *asked)
     if (kind == SAFE_NOW) {
         hold(next_said(&came, &zero), "SAFE_NOW was not answered");
         must_be(&came, SAFE_NOW | 0x80, asked, 9);
+        permit_over();
         running = 0;
         return;
     }
@@ -182,6 +191,7 @@ static void judge(const payload *asked)
         nonce = its_nonce;
         number = 1;
         running = 0;
+        permit_forgotten();
         new_reply(&came, asked);
         kept = came;
     } else if (nonce == 0) {
@@ -239,6 +249,7 @@ static void end_of_frame(void)
     if (i == sends && !anything)
         told.strangers++;
     judge(&whole);
+    off_without_permit();
 }
 
 /* What has come in piece by piece; then both receivers have heard the same. */
@@ -248,6 +259,11 @@ static void deliver(const uint8_t *bytes, size_t count, size_t piece)
         size_t now = count < piece ? count : piece, i;
         payload more;
         int zero;
+#ifdef DC_LINK_DUMMY_LOADS
+        /* a frame at a time: what is switched on is held against what came before it */
+        const uint8_t *end_of_one = memchr(bytes, 0, now);
+        now = end_of_one != NULL ? (size_t)(end_of_one - bytes) + 1 : now;
+#endif
         dc_link_take(&client, bytes, now);
         for (i = 0; i < now; i++)
             if (bytes[i] == 0)
@@ -270,9 +286,12 @@ static void boot(void)
     nonce = number = bad = 0;
     on_line = spoken = judged = 0;
     running = 0;
+    permit_forgotten();
     dc_link_start(&client, &board);
     hold(next_said(&came, &zero) && came.bytes[0] == READY && came.count == 15, "no READY");
     spoken = judged = 0;
+    off_without_permit();
+    off_without_permit();
 }
 
 /* the list of what happens */
@@ -377,6 +396,10 @@ static void in_step_again(void)
     hold(told.good == good + 1, "not in step again"); /* and judge() has seen the answer */
 }
 
+#ifdef DC_LINK_DUMMY_LOADS
+static const dc_firing firing = {OF(SEQUENCE, _drives), 15.0f, 50.0f, armed, chance, drive};
+#endif
+
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size);
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
@@ -388,6 +411,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
         board.write = hear;
         board.micros = micros;
         board.boots = 1;
+#ifdef DC_LINK_DUMMY_LOADS
+        board.channels = &measured;
+        board.firing = &firing;
+#endif
     }
     told.lists++;
     at = bytes;
@@ -395,6 +422,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     sends = 0;
     anything = 0;
     clock_us = 0;
+    key = 1;
     boot();
     while (at < end) {
         uint8_t what = (uint8_t)take(1) & 7;
@@ -408,8 +436,15 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
             deliver(at, count, piece);
             at += count;
         } else if (what == 5) {
-            clock_us += take(2) * 1000u;
+            uint32_t time = take(2);
+            clock_us += (time & 0x7fff) * 1000u;
+            if (time >> 15) {
+                key = !key;
+                permit_over();
+            }
+            permit_watched();
             dc_link_watch(&client);
+            off_without_permit();
         } else if (what == 6) {
             boot();
         } else {
@@ -432,9 +467,9 @@ int main(void)
         LLVMFuzzerTestOneInput(bytes, count);
     }
     printf("lists %lu good %lu damaged %lu requests %lu repeated %lu refused %lu ticks %lu "
-           "strangers %lu\n",
+           "strangers %lu switched %lu\n",
            told.lists, told.good, told.damaged, told.requests, told.repeated, told.refused,
-           told.ticks, told.strangers);
+           told.ticks, told.strangers, switched_on);
     return 0;
 }
 #endif

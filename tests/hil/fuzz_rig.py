@@ -33,14 +33,16 @@ ITS, OTHER, NO_NONCE, THIS_NONCE = range(4)
 PLAIN, TWICE, DAMAGED, ANYTHING, TIME, BOOT, PIECES = 0, 2, 3, 4, 5, 6, 7
 
 
-def build(folder, sequence, compiler, *, watched=(), link=()):
+def build(folder, sequence, compiler, *, watched=(), link=(), wiring=None):
     """The target as a program in `folder`, which should be empty; also the objects that it is of.
 
     watched   what makes the compiler watch the kit's sources, for libFuzzer
     link      what links a main function to it; without, it reads lists from its standard input
+    wiring    of a board that may fire into dummy loads
     """
-    export_c(sequence, folder)
-    command = _command(folder, sequence, compiler)
+    export_c(sequence, folder, wiring=wiring)
+    loads = () if wiring is None else ("-DDC_LINK_DUMMY_LOADS",)
+    command = (*_command(folder, sequence, compiler), *loads)
     run([*command, *watched, "-c", *SOURCES, *LINK], cwd=folder)
     ours = (HERE / "fuzz_link.c", folder / f"{sequence.name}_tables.c")
     run([*command, *(() if link else ("-DLISTED",)), "-c", *ours], cwd=folder)
@@ -49,12 +51,14 @@ def build(folder, sequence, compiler, *, watched=(), link=()):
     return folder / "fuzz_link"
 
 
-def built(sequence):
+def built(sequence, wiring=None):
     """A folder with the target, a program that reads lists; built once, nobody may write to it."""
-    ours = (HERE / "fuzz_link.c", HERE / "fuzz_frame.h")
-    tables = (tables_header(sequence), tables_source(sequence))
+    ours = (HERE / "fuzz_link.c", *sorted(HERE.glob("fuzz_*.h")))
+    tables = (tables_header(sequence, wiring), tables_source(sequence, wiring))
     words = (need("cc"), *FAULTS_END_IT, *ALONE)
-    return once([*words, *ours, *tables], lambda folder: build(folder, sequence, "cc"))
+    return once(
+        [*words, *ours, *tables], lambda folder: build(folder, sequence, "cc", wiring=wiring)
+    )
 
 
 def build_with(folder, into, sequence, source, instead):
@@ -81,6 +85,76 @@ def request(kind, body=b"", *, number=NEXT, nonce=ITS, what=PLAIN):
     more += (0x5EED1234).to_bytes(4, "little") if nonce == THIS_NONCE else b""
     how = bytes([what, kind, number | nonce << 3])
     return how + more + struct.pack("<H", len(body)) + body
+
+
+def permits(sequence, wiring):
+    """Sessions of a board with two inputs that fire, under permits and short of one."""
+
+    def configure(its_wiring, dead_man_ms):
+        told = bytes.fromhex(sequence.digest) + its_wiring + struct.pack("<HH", dead_man_ms, 0)
+        return request(CONFIGURE, told)
+
+    def permit(step, channels=7, milliseconds=1000, challenge=7):
+        return request(PERMIT, struct.pack("<BIHI", step, channels, milliseconds, challenge))
+
+    def wait(milliseconds, key_turned=0):
+        return bytes([TIME]) + struct.pack("<H", milliseconds | key_turned << 15)
+
+    own = bytes.fromhex(wiring.digest)
+    hello = request(HELLO, struct.pack("<H", 1), number=ONE, nonce=THIS_NONCE)
+    reset, ping = request(RESET, b"\0"), request(PING, b"1")
+    ready = [hello, configure(own, 500), reset]
+    ask = permit(1, challenge=0)
+    given = [ask, permit(2)]
+    ticks = [
+        request(TICK, struct.pack("<IIB2d", at, 0, 3, at % 3 == 1, at % 3 == 2))
+        for at in range(0, 90, 10)
+    ]
+    alive = [wait(400), ping] * 3
+    return [
+        [*ready, *given, *ticks],
+        [*ready, *given, *ticks[:3], wait(100), *ticks[3:6], wait(1000), *ticks[6:]],
+        [*ready, *ticks[:3], *given, ticks[4], ping, *ticks[5:]],
+        [*ready, *given, *ticks[:2], request(SAFE_NOW), reset, *ticks[:3], *given, *ticks[3:]],
+        [*ready, *given, ticks[0], wait(0, 1), ticks[1], wait(0, 1), *ticks],
+        [
+            *ready,
+            *given,
+            *ticks[:2],
+            request(77),
+            *ticks[2:4],
+            *given,
+            *ticks[4:5],
+            ask,
+            *ticks[5:],
+        ],
+        [
+            *ready,
+            *given,
+            *ticks[:2],
+            bytes([BOOT]),
+            *ready,
+            permit(2),
+            *ticks[:3],
+            *given,
+            ready[1],
+        ],
+        [*ready, *given, *ticks[:2], *ready, *ticks[:3], permit(0), *given, *ticks[3:]],
+        [*ready, *given, *ticks[:2], request(PING, number=TOO_FAR), *ticks[2:]],
+        [*ready, *given, *ticks[:2], request(HELLO, b"\1\0", number=ONE, nonce=OTHER), *ticks[2:]],
+        [*ready, *given, *alive, *ticks],
+        [*ready, ask, *alive, *alive, permit(2), *ticks],
+        [*ready, wait(600), ping, *given, *ticks],
+        [*ready, permit(1, 1, challenge=0), permit(2, 1), *ticks],
+        [*ready, permit(1, 1, challenge=0), permit(2), *ticks],
+        [*ready, permit(1, 7, 100, challenge=0), permit(2), *ticks],
+        [*ready, ask, permit(2, challenge=8), *ticks],
+        [*ready, permit(1, 15, challenge=0), permit(2, 15), *ticks],
+        [*ready, permit(1, 7, 3000, challenge=0), permit(2, 7, 3000), *ticks],
+        [hello, configure(bytes(32), 500), reset, *given, *ticks],
+        [hello, configure(own, 2000), reset, *given, *ticks],
+        [hello, configure(own, 500), *given, *ticks],
+    ]
 
 
 def sessions(sequence):
@@ -132,10 +206,9 @@ def sessions(sequence):
     ]
 
 
-def tampered(sequence, count, seed):
-    """So many lists drawn from the sessions: damaged, left out, repeated, out of order, noise."""
+def tampered(drawn, count, seed):
+    """So many lists drawn from sessions: damaged, left out, repeated, out of order, noise."""
     chance = random.Random(seed)  # noqa: S311 - chance, not secrets
-    drawn = sessions(sequence)
     for _ in range(count):
         entries = []
         for entry in chance.choice(drawn):

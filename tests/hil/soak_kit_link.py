@@ -1,9 +1,10 @@
 """The kit's link client under libFuzzer: ``python tests/hil/soak_kit_link.py --runs N``.
 
-What `fuzz_link.c` holds is held for so many sessions, under the sanitizers for addresses and for
-undefined behaviour. What was found and how far it has come is kept in a folder, so that a run that
-was ended at any moment goes on; for another client it starts again, from what was found before. A
-session that shows a fault is the first that is tried in the next run.
+What `fuzz_link.c` holds is held for so many sessions, and for as many of a board that may fire into
+dummy loads, under the sanitizers for addresses and for undefined behaviour. What was found and how
+far it has come is kept in a folder, so that a run that was ended at any moment goes on; for another
+client it starts again, from what was found before. A session that shows a fault is the first that
+is tried in the next run.
 Without the tools it says so in one line, and fails under DRYCOUNT_NO_SKIP=1 only.
 """
 
@@ -20,7 +21,8 @@ import time
 from pathlib import Path
 
 from click import echo
-from fuzz_rig import HERE, build, sessions, tampered
+from firing_rig import SEQUENCE, WIRING
+from fuzz_rig import HERE, build, permits, sessions, tampered
 from kit_rig import LINK, SOURCES
 
 from hil.layout_header import KIT
@@ -57,21 +59,23 @@ def missing():
         return [f"libclang-rt-{version.stdout.partition('.')[0]}-dev"]
 
 
-def soak(runs, folder):
-    """Fuzz the runs that `folder` does not know as done; whether nothing was found."""
+def soak(name, sequence, drawn, runs, folder, wiring=None):
+    """Fuzz the runs that `folder` does not know as done; whether nothing was found.
+
+    drawn    sessions to begin with
+    wiring   of a board that may fire into dummy loads
+    """
     sources = sorted([*SOURCES, *LINK, *KIT.glob("**/*.h"), *HERE.glob("fuzz_*"), Path(__file__)])
-    about = {"sources": hash_of(sources, HERE.parents[1], PAD.read_text(encoding="utf-8"))}
-    progress = Progress(folder / "kit_link.json", about)
+    about = {"sources": hash_of(sources, HERE.parents[1], sequence.digest)}
+    progress = Progress(folder / f"{name}.json", about)
     done = progress.read(echo)
     if done:
         echo(f"{min(done, runs)} of {runs} sessions have been tried; going on from there")
-    sequence = load_sequence(PAD)
-    corpus = folder / "kit_link"
+    corpus = folder / name
     corpus.mkdir(parents=True, exist_ok=True)
-    for number, entries in enumerate(sessions(sequence)):
-        (corpus / f"session_{number}").write_bytes(b"".join(entries))
-    for number, entries in enumerate(tampered(sequence, 100, 3)):
-        (corpus / f"tampered_{number}").write_bytes(entries)
+    whole = (b"".join(entries) for entries in drawn)
+    for number, entries in enumerate((*whole, *tampered(drawn, 100, 3))):
+        (corpus / f"drawn_{number}").write_bytes(entries)
     with tempfile.TemporaryDirectory() as build_folder:
         program = build(
             Path(build_folder),
@@ -79,6 +83,7 @@ def soak(runs, folder):
             "clang",
             watched=["-fsanitize=fuzzer-no-link"],
             link=["-fsanitize=fuzzer"],
+            wiring=wiring,
         )
         while done < runs:
             count = min(SLICE, runs - done)
@@ -94,11 +99,9 @@ def soak(runs, folder):
             done += count
             progress.write(done)
             speed = count / (time.monotonic() - start)
-            reached = re.findall(r"cov: (\d+)", ended.stderr)
-            echo(
-                f"{done} of {runs} sessions, {speed:.0f} a second, {reached[-1]} edges", flush=True
-            )
-    echo(f"{runs} tampered sessions: none that the page does not say")
+            reached = re.findall(r"cov: (\d+)", ended.stderr)[-1]
+            echo(f"{name}: {done} of {runs} sessions, {speed:.0f} a second, {reached} edges")
+    echo(f"{name}: {runs} tampered sessions, none that the page does not say")
     return True
 
 
@@ -119,10 +122,18 @@ def main():
     if lacking:
         echo(f"the link client was not fuzzed, for want of {', '.join(lacking)}", err=True)
         return int(os.environ.get("DRYCOUNT_NO_SKIP") == "1")
+    pad = load_sequence(PAD)
     try:
-        return 0 if soak(asked.runs, asked.folder) else 1
+        right = soak("kit_link", pad, sessions(pad), asked.runs, asked.folder)
+        with tempfile.TemporaryDirectory() as folder:
+            loads = Path(folder, "loads.sequence.toml")
+            loads.write_text(SEQUENCE, encoding="utf-8")
+            fires = load_sequence(loads)
+        drawn = permits(fires, WIRING)
+        right = right and soak("kit_permit", fires, drawn, asked.runs, asked.folder, WIRING)
     except OSError as error:
         parser.error(f"{asked.folder}: {(error.strerror or str(error)).lower()}")
+    return 0 if right else 1
 
 
 if __name__ == "__main__":

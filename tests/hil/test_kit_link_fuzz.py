@@ -12,7 +12,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from fuzz_rig import build_with, built, sessions, tampered
+from firing_rig import SEQUENCE, WIRING
+from fuzz_rig import build_with, built, permits, sessions, tampered
 
 from hil.layout_header import KIT
 from sequencer.scenario.starter import demo_folder
@@ -45,7 +46,7 @@ def test_sessions_without_a_fault_on_the_line(folder):
 
 
 def test_no_damaged_frame_is_accepted_and_every_session_goes_as_the_page_says(folder):
-    status, counts, said = fed(folder / "fuzz_link", tampered(PAD, 5000, 3))
+    status, counts, said = fed(folder / "fuzz_link", tampered(sessions(PAD), 5000, 3))
     assert status == 0, said
     assert counts["strangers"] == 0  # accepted, and nobody has sent it
     assert counts["lists"] == 5000
@@ -53,6 +54,20 @@ def test_no_damaged_frame_is_accepted_and_every_session_goes_as_the_page_says(fo
     assert counts["good"] > 50_000
     assert counts["ticks"] > 8_000
     assert counts["repeated"] > 3_000
+
+
+def test_nothing_is_switched_on_but_under_a_permit(tmp_path_factory):
+    """Of a board that may fire into dummy loads; `fuzz_permit.h` says what has to hold."""
+    loads = tmp_path_factory.mktemp("loads") / "loads.sequence.toml"
+    loads.write_text(SEQUENCE, encoding="utf-8")
+    sequence = load_sequence(loads)
+    drawn = permits(sequence, WIRING)
+    program = built(sequence, WIRING) / "fuzz_link"
+    for lists in ([b"".join(each) for each in drawn], tampered(drawn, 5000, 5)):
+        status, counts, said = fed(program, lists)
+        assert status == 0, said
+        assert counts["strangers"] == 0
+        assert counts["switched"] >= counts["lists"] / 3
 
 
 _SPOILT = """\
@@ -73,7 +88,9 @@ def found_in(folder, tmp_path, file, head, body):
     source = KIT / "bench" / file
     name = head.partition("(")[0].split()[-1]
     text = _SPOILT.format(name=name, source=source, head=head, body=body)
-    status, _, said = fed(build_with(folder, tmp_path, PAD, file, text), tampered(PAD, 300, 3))
+    status, _, said = fed(
+        build_with(folder, tmp_path, PAD, file, text), tampered(sessions(PAD), 300, 3)
+    )
     assert status != 0
     return said
 
