@@ -19,6 +19,7 @@ import os
 import sys
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -80,14 +81,14 @@ def prove(paths: Sequence[Path], ways: Sequence[Way], table: Table, *, jobs: int
     """
     for way in ways:
         check_target(way.on, "compiled")
-    model, took_s = _timed(lambda: fly_all(paths, Way("model"), jobs))
+    model, took_s = _timed(partial(fly_all, paths, Way("model"), jobs))
     wrong = [f"model, {each.name}: {each.fell_short}" for each in model if each.fell_short]
     table.add("model", model, wrong, took_s)
     known = {each.path: each for each in model}
     for way in ways:
         say(f"{way.name}: {len(paths)} scenarios ...")
         workers = 1 if one_at_a_time(way.on) else jobs
-        flown, took_s = _timed(lambda way=way, n=workers: fly_all(paths, way, n))  # type: ignore[misc]
+        flown, took_s = _timed(partial(fly_all, paths, way, workers))
         found = ((each.name, each.differs(known[each.path])) for each in flown)
         wrong = [f"{way.name}, {name}: {why}" for name, why in found if why]
         table.add(way.name, flown, wrong, took_s)
