@@ -28,7 +28,7 @@ from sequencer.scenario.starter import demo_folder
 Row = tuple[str, float, str, str]
 
 #: of ours, so that what is done once for many weighs as in many
-_FLIGHTS = 5
+_FLIGHTS = 20
 _ROUNDS = 9
 _PLAIN_ROUNDS = 3
 _SEED = 1

@@ -39,7 +39,6 @@ class _Build:
     build     makes what a sequence is executed by, at a path
     lacking   the tool that is not there, or nothing
     by_hand   written for one sequence, that of the demo's flight computer
-    flight    only what flies, where there is a computer called that: the pad is the model
     """
 
     name: str
@@ -48,7 +47,6 @@ class _Build:
     build: Callable[[Path, FlightLogic], object]
     lacking: Callable[[], str]
     by_hand: bool = False
-    flight: bool = False
 
 
 def _no(program: str) -> str:
@@ -66,8 +64,7 @@ def _no_board() -> str:
 BUILDS: Final = (
     _Build("exported, program", "exec", "", build_program, lambda: _no(HOST)),
     _Build("exported, core", "core", ".elf", build_image, _no_core),
-    # both would take minutes more; the pad's image flies on the core, and on short flights in tests
-    _Build("exported, qemu (flight)", "qemu", ".elf", build_image, _no_board, flight=True),
+    _Build("exported, qemu", "qemu", ".elf", build_image, _no_board),
     _Build(
         *("by hand, program", "exec", "_by_hand", lambda at, _: by_hand.build(at)),
         *(lambda: _no(HOST), True),
@@ -102,8 +99,6 @@ def build_demo(paths: Sequence[Path], folder: Path, only: Sequence[str] = ()) ->
     folder.mkdir(parents=True, exist_ok=True)
     for each in BUILDS:
         executed = mine if each.by_hand else logics
-        if each.flight:
-            executed = [one for one in logics if one.name == by_hand.COMPUTER] or logics
         if not executed or (only and not any(word in each.name for word in only)):
             continue
         lacking = each.lacking()
