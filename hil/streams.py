@@ -278,6 +278,7 @@ def _not_opened(port: str, error: OSError | ValueError) -> str:
 
 def _its_group(port: str) -> str:
     """What would let a user open it: ports usually belong to a group that may."""
+    # gone meanwhile, a group without a name, a system without groups: then there is no hint to give
     with contextlib.suppress(OSError, KeyError, NotImplementedError):
         if Path(port).stat().st_mode & 0o060 == 0o060:
             return f": group '{Path(port).group()}' may; join it, and log in anew"
